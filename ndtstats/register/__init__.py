@@ -1,0 +1,9 @@
+"""The register: everything that is known of the welds, kept for good.
+
+Nothing is overwritten. Every change is a batch of the log; a corrected row stays, marked with the
+batch that superseded it, so that every question can be asked as of a past instant.
+"""
+
+from ndtstats.register.store import Batch, Counts, Register
+
+__all__ = ["Batch", "Counts", "Register"]

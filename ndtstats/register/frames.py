@@ -1,0 +1,132 @@
+"""Between rows of the database and data frames: types, missing values, natural keys."""
+
+from collections.abc import Iterator, Sequence
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ndtstats.columns import TABLES, Column
+
+#: Parts the pieces of a natural key; cannot occur in text read from a file.
+_UNIT_SEPARATOR = "\x1f"
+
+#: Data type of a column of each kind. A whole number with gaps becomes a nullable one.
+_DTYPES: dict[str, Any] = {
+    "text": "str",
+    "numbers": "str",
+    "number": "float64",
+    "whole": "Int64",
+    "date": "datetime64[s]",
+    "flag": "boolean",
+}
+
+Rows = list[tuple[Any, ...]]
+
+
+def typed(frame: pd.DataFrame, columns: Sequence[Column]) -> pd.DataFrame:
+    """Return ``frame`` with exactly ``columns``, each in its data type; absent ones are missing.
+
+    Examples
+    --------
+    >>> from ndtstats.columns import Column
+    >>> typed(pd.DataFrame({"length_mm": [10]}), [Column("length_mm", "number", "")]).dtypes.iloc[0]
+    dtype('float64')
+    """
+    return pd.DataFrame(
+        {
+            column.name: _typed(frame.get(column.name), column.kind, frame.index)
+            for column in columns
+        },
+        index=frame.index,
+    )
+
+
+def _typed(values: "pd.Series[Any] | None", kind: str, index: "pd.Index[Any]") -> "pd.Series[Any]":
+    dtype = _DTYPES[kind]
+    if values is None:
+        missing: pd.Series[Any] = pd.Series([None] * len(index), index=index, dtype=dtype)
+        return missing
+    if kind == "date":
+        values = pd.to_datetime(values)
+    elif kind == "number":
+        values = pd.to_numeric(values)
+    converted: pd.Series[Any] = values.astype(dtype)
+    return converted
+
+
+def from_rows(rows: Sequence[Sequence[Any]], columns: Sequence[Column]) -> pd.DataFrame:
+    """Return rows as read from the database as a typed frame.
+
+    Whole numbers without gaps come as ``int64``: they are ids and counts that people index with.
+    """
+    names = [column.name for column in columns]
+    frame = typed(pd.DataFrame.from_records([tuple(row) for row in rows], columns=names), columns)
+    solid = [
+        column.name
+        for column in columns
+        if column.kind == "whole" and not frame[column.name].isna().any()
+    ]
+    return frame.astype(dict.fromkeys(solid, "int64"))
+
+
+def to_rows(frame: pd.DataFrame, size: int) -> Iterator[Rows]:
+    """Yield the rows of a typed frame as tuples of plain Python values, ``size`` at a time.
+
+    Plain values matter: the SQLite driver stores a numpy integer as raw bytes without a word.
+    """
+    for start in range(0, len(frame), size):
+        piece = frame.iloc[start : start + size]
+        yield list(zip(*(_plain(piece[name]) for name in piece.columns), strict=True))
+
+
+def _plain(values: "pd.Series[Any]") -> list[Any]:
+    if pd.api.types.is_datetime64_any_dtype(values):
+        text = np.datetime_as_string(values.to_numpy(), unit="D").astype(object)
+        text[values.isna().to_numpy()] = None
+        return list(text)
+    plain = values.astype(object)
+    return plain.where(values.notna(), None).tolist()
+
+
+def natural_key(table: str, frame: pd.DataFrame) -> "pd.Series[Any]":
+    r"""Return the natural key of each row of a typed frame as one text.
+
+    An examination that answers a request is known by the request; any other by its place.
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"job": ["H1"], "joint": ["B-1"]})
+    >>> natural_key("joints", rows).tolist() == ["H1\x1fB-1"]
+    True
+    """
+    pieces = [_key_text(frame[name]) for name in TABLES[table].key]
+    if table == "examinations":
+        asked = frame["request"].notna()
+        for place in ("from_mm", "to_mm"):
+            at = TABLES[table].key.index(place)
+            pieces[at] = pieces[at].mask(asked, "")
+    key = pieces[0]
+    for piece in pieces[1:]:
+        key = key.str.cat(piece, sep=_UNIT_SEPARATOR)
+    return key
+
+
+def _key_text(values: "pd.Series[Any]") -> "pd.Series[Any]":
+    if pd.api.types.is_datetime64_any_dtype(values):
+        text = pd.Series(np.datetime_as_string(values.to_numpy(), unit="D"), values.index, "str")
+    else:
+        text = values.astype("str")
+    return text.mask(values.isna(), "")
+
+
+def differs(
+    left: "pd.Series[Any]", right: "pd.Series[Any]"
+) -> "np.ndarray[Any, np.dtype[np.bool_]]":
+    """Return where two columns of the same kind differ; missing equals missing."""
+    missing_left, missing_right = left.isna().to_numpy(), right.isna().to_numpy()
+    # A missing value compares equal to nothing, not even itself, so it is taken apart first.
+    equal = left.astype(object).where(~missing_left, None).to_numpy() == (
+        right.astype(object).where(~missing_right, None).to_numpy()
+    )
+    return ~np.where(missing_left | missing_right, missing_left & missing_right, equal).astype(bool)

@@ -1,0 +1,440 @@
+"""The register itself: the only module that reads and writes the database."""
+
+import hashlib
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import sqlalchemy as sa
+
+from ndtstats.columns import Column
+from ndtstats.errors import UseError
+from ndtstats.register import engine as db
+from ndtstats.register.frames import differs, from_rows, natural_key, to_rows, typed
+from ndtstats.register.schema import (
+    SCHEMA_VERSION,
+    SQL_TABLES,
+    STORED,
+    batches,
+    metadata,
+    properties,
+)
+
+#: Rows written or looked up at a time: bounds the memory of a load.
+CHUNK = 20_000
+
+_ID = Column("id", "whole", "id of the row")
+_BATCH = Column("batch", "whole", "log entry that brought the row")
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """What merging rows did: how many were new, already there, or corrected."""
+
+    new: int = 0
+    unchanged: int = 0
+    corrected: int = 0
+
+    @property
+    def changed(self) -> bool:
+        """Whether anything was written."""
+        return bool(self.new or self.corrected)
+
+
+class Register:
+    """A register of welds in a SQLite file or a PostgreSQL database.
+
+    Examples
+    --------
+    >>> import pandas as pd, tempfile, pathlib
+    >>> from datetime import datetime, UTC
+    >>> folder = tempfile.TemporaryDirectory()
+    >>> register = Register.open(pathlib.Path(folder.name) / "yard.sqlite", create=True)
+    >>> instant = datetime(2026, 1, 5, tzinfo=UTC)
+    >>> with register.batch(kind="load", subject="welders", now=instant) as batch:
+    ...     batch.merge("welders", pd.DataFrame({"welder": ["K7"], "name": ["Welder K7"]}))
+    Counts(new=1, unchanged=0, corrected=0)
+    >>> register.table("welders")["welder"].tolist()
+    ['K7']
+    >>> register.close(); folder.cleanup()
+    """
+
+    def __init__(self, engine: sa.Engine) -> None:
+        self._engine = engine
+
+    @classmethod
+    def open(cls, target: str | Path, *, create: bool = False) -> "Register":
+        """Open a register given as a path or a database URL.
+
+        Parameters
+        ----------
+        target : str or Path
+            Path of a SQLite file, or an SQLAlchemy URL.
+        create : bool
+            Make the tables; an existing register is left as it is.
+
+        Raises
+        ------
+        UseError
+            If there is no register there, or a newer program made it.
+        CannotGoOn
+            If it cannot be opened.
+        """
+        url = db.url_of(target)
+        if (
+            not create
+            and url.get_backend_name() == "sqlite"
+            and not Path(str(url.database)).exists()
+        ):
+            raise UseError(
+                f"there is no register at {db.shown(url)}; make one with: ndtstats init "
+                "(or name another with --register)"
+            )
+        register = cls(db.engine_for(url))
+        if create:
+            register._create()
+        register._check_version()
+        return register
+
+    def _create(self) -> None:
+        with db.writing(self._engine, lock=None) as connection:
+            metadata.create_all(connection)
+            if connection.execute(sa.select(properties)).first() is None:
+                connection.execute(
+                    sa.insert(properties).values(name="schema", value=str(SCHEMA_VERSION))
+                )
+
+    def _check_version(self) -> None:
+        with db.reading(self._engine) as connection:
+            found = (
+                connection.execute(sa.select(properties.c.value)).scalar()
+                if sa.inspect(connection).has_table("properties")
+                else None
+            )
+        if found is None:
+            raise UseError(f"{self.name} holds no register; make one with: ndtstats init")
+        if int(found) > SCHEMA_VERSION:
+            raise UseError(
+                f"{self.name} was made by a newer ndtstats (schema {found}, this one knows "
+                f"{SCHEMA_VERSION}); update ndtstats"
+            )
+
+    @property
+    def name(self) -> str:
+        """Where the register is, as it may be shown."""
+        return db.shown(self._engine.url)
+
+    def close(self) -> None:
+        """Close all connections."""
+        self._engine.dispose()
+
+    # ------------------------------------------------------------------ reading
+
+    def table(
+        self,
+        name: str,
+        *,
+        job: str | None = None,
+        as_of: datetime | None = None,
+        columns: Sequence[str] | None = None,
+    ) -> pd.DataFrame:
+        """Return the rows of a table that were in force at an instant.
+
+        Parameters
+        ----------
+        name : str
+            A table of :data:`ndtstats.register.schema.STORED`.
+        job : str, optional
+            Only rows of this job, where the table has jobs.
+        as_of : datetime, optional
+            What was known then; None: what is known now.
+        columns : sequence of str, optional
+            Only these columns.
+
+        Returns
+        -------
+        DataFrame
+            The columns asked for, and ``id`` and ``batch`` of each row, in order of ``id``.
+        """
+        wanted = [c for c in STORED[name] if columns is None or c.name in columns]
+        chosen = [_ID, _BATCH, *wanted]
+        table = SQL_TABLES[name]
+        query = sa.select(*(_raw(table.c[c.name]) for c in chosen)).order_by(table.c.id)
+        if job is not None and "job" in table.c:
+            query = query.where(table.c.job == job)
+        with db.reading(self._engine) as connection:
+            query = query.where(_in_force(table, self._last_batch(connection, as_of)))
+            rows = connection.execute(query).all()
+        return from_rows(rows, chosen)
+
+    def batches(self, as_of: datetime | None = None) -> pd.DataFrame:
+        """Return the log up to an instant: one row a batch, oldest first; ``at`` in UTC."""
+        query = sa.select(batches).order_by(batches.c.number)
+        if as_of is not None:
+            query = query.where(batches.c.at <= _instant_text(as_of))
+        with db.reading(self._engine) as connection:
+            rows = connection.execute(query).all()
+        frame = pd.DataFrame.from_records([tuple(r) for r in rows], columns=list(batches.c.keys()))
+        return frame.assign(at=pd.to_datetime(frame["at"], utc=True))
+
+    def latest_time(self, as_of: datetime | None = None) -> datetime | None:
+        """Return when the register last changed, up to an instant; None if it is empty."""
+        query = sa.select(sa.func.max(batches.c.at))
+        if as_of is not None:
+            query = query.where(batches.c.at <= _instant_text(as_of))
+        with db.reading(self._engine) as connection:
+            text = connection.execute(query).scalar()
+        return None if text is None else datetime.fromisoformat(text)
+
+    def data_sha256(self, as_of: datetime | None = None) -> str:
+        """Return a digest of all that was loaded up to an instant: equal data, equal digest."""
+        log = self.batches(as_of)
+        lines = log[["kind", "subject", "sha256", "new", "corrected"]].astype("str")
+        text = "\n".join(lines.agg("|".join, axis=1)) if len(lines) else ""
+        return hashlib.sha256(text.encode()).hexdigest()
+
+    def _last_batch(self, connection: sa.Connection, as_of: datetime | None) -> int | None:
+        if as_of is None:
+            return None
+        query = sa.select(sa.func.max(batches.c.number)).where(batches.c.at <= _instant_text(as_of))
+        return connection.execute(query).scalar() or 0
+
+    # ------------------------------------------------------------------ writing
+
+    @contextmanager
+    def batch(
+        self,
+        *,
+        kind: str,
+        subject: str,
+        now: datetime,
+        source: str | None = None,
+        sha256: str | None = None,
+        by: str | None = None,
+        left_out: int = 0,
+        skip_if_unchanged: bool = False,
+    ) -> "Iterator[Batch]":
+        """Write one batch: everything within the block, or nothing.
+
+        Parameters
+        ----------
+        kind, subject : str
+            What the log entry is ("load", "plan", "rules") and of what (a table, a job).
+        now : datetime
+            The instant, aware.
+        source, sha256, by : str, optional
+            File it came from, digest of it, and who.
+        left_out : int
+            Rows of the file that were not taken.
+        skip_if_unchanged : bool
+            Leave no log entry when nothing was written.
+
+        Raises
+        ------
+        CannotGoOn
+            If another writer does not finish in time, or the disk does not allow it.
+        """
+        with db.writing(self._engine) as connection:
+            number, at = _next_entry(connection, now)
+            entry = {
+                "number": number, "at": at, "kind": kind, "subject": subject, "source": source,
+                "sha256": sha256, "by": by, "left_out": left_out,
+                "new": 0, "unchanged": 0, "corrected": 0,
+            }  # fmt: skip
+            connection.execute(sa.insert(batches).values(entry))
+            batch = Batch(connection, number)
+            yield batch
+            entry_row = batches.c.number == number
+            if skip_if_unchanged and not batch.counts.changed:
+                connection.execute(sa.delete(batches).where(entry_row))
+                return
+            counts = batch.counts
+            connection.execute(
+                sa.update(batches)
+                .where(entry_row)
+                .values(new=counts.new, unchanged=counts.unchanged, corrected=counts.corrected)
+            )
+
+
+class Batch:
+    """The one transaction in which a log entry and its rows are written."""
+
+    def __init__(self, connection: sa.Connection, number: int) -> None:
+        self._connection = connection
+        self.number = number
+        self.counts = Counts()
+
+    def insert(self, table: str, frame: pd.DataFrame) -> None:
+        """Append rows to a table that has no natural key (plans, cells, spots, warnings)."""
+        self._append(table, typed(frame, STORED[table]))
+        self._count(Counts(new=len(frame)))
+
+    def merge(
+        self, table: str, frame: pd.DataFrame, imperfections: pd.DataFrame | None = None
+    ) -> Counts:
+        """Bring rows in by their natural key: new ones are added, changed ones supersede.
+
+        Parameters
+        ----------
+        table : str
+            A table with a natural key.
+        frame : DataFrame
+            Its rows, no key twice.
+        imperfections : DataFrame, optional
+            For examinations: their imperfections; column ``examination`` holds the index label
+            of the row of ``frame`` that shows it.
+
+        Returns
+        -------
+        Counts
+            How many rows were new, unchanged, corrected.
+        """
+        rows = typed(frame, STORED[table])
+        keys = natural_key(table, rows)
+        known = self._in_force(table, keys)
+        at = known.index.get_indexer(
+            pd.Index(keys)
+        )  # place of each row among the known ones, or -1
+        old = known.take(at[at >= 0])
+        fresh = rows[at >= 0]
+        changed = pd.Series(False, index=fresh.index)
+        for column in STORED[table]:
+            changed |= differs(fresh[column.name], old[column.name])
+        shown = _shown_imperfections(imperfections)
+        if table == "examinations":
+            changed |= self._imperfections_differ(fresh, old, shown)
+        corrected = changed.to_numpy()
+        replaced = old["id"].to_numpy()[corrected].tolist()
+        self._supersede(table, replaced)
+        if table == "examinations":
+            self._supersede("imperfections", replaced, by="examination")
+        to_write = pd.concat([rows[at < 0], fresh[corrected]]).sort_index()
+        ids = self._append(table, to_write.assign(key=keys.loc[to_write.index]))
+        self._append_imperfections(to_write, ids, imperfections)
+        counts = Counts(int((at < 0).sum()), int((~corrected).sum()), int(corrected.sum()))
+        self._count(counts)
+        return counts
+
+    def _count(self, more: Counts) -> None:
+        have = self.counts
+        self.counts = Counts(
+            have.new + more.new, have.unchanged + more.unchanged, have.corrected + more.corrected
+        )
+
+    def _in_force(self, name: str, keys: "pd.Series[Any]") -> pd.DataFrame:
+        """Return the rows in force with these keys, indexed by key."""
+        table = SQL_TABLES[name]
+        columns = [Column("key", "text", "natural key"), _ID, *STORED[name]]
+        anything = self._connection.execute(sa.select(table.c.id).limit(1)).first()
+        rows: list[Any] = []
+        if anything is not None and len(keys):
+            incoming = sa.table("incoming", sa.column("key"))
+            self._connection.exec_driver_sql(
+                "CREATE TEMPORARY TABLE incoming (key TEXT PRIMARY KEY)"
+            )
+            _insert(self._connection, "incoming", keys.to_frame("key"))
+            query = (
+                sa.select(*(_raw(table.c[c.name]) for c in columns))
+                .select_from(incoming.join(table, table.c.key == incoming.c.key))
+                .where(table.c.superseded.is_(None))
+            )
+            rows = list(self._connection.execute(query).all())
+            self._connection.exec_driver_sql("DROP TABLE incoming")
+        return from_rows(rows, columns).set_index("key")
+
+    def _supersede(self, table: str, ids: list[int], by: str = "id") -> None:
+        mark = _placeholder(self._connection)
+        sql = (
+            f"UPDATE {table} SET superseded = {mark} "  # noqa: S608  (own names only)
+            f"WHERE {by} = {mark} AND superseded IS NULL"
+        )
+        if ids:
+            self._connection.exec_driver_sql(sql, [(self.number, row) for row in ids])
+
+    def _append(self, table: str, frame: pd.DataFrame) -> range:
+        sql_table = SQL_TABLES[table]
+        first = (self._connection.execute(sa.select(sa.func.max(sql_table.c.id))).scalar() or 0) + 1
+        ids = range(first, first + len(frame))
+        _insert(self._connection, table, frame.assign(id=list(ids), batch=self.number))
+        return ids
+
+    def _imperfections_differ(
+        self, fresh: pd.DataFrame, old: pd.DataFrame, shown: "pd.Series[Any]"
+    ) -> "pd.Series[Any]":
+        table = SQL_TABLES["imperfections"]
+        columns = STORED["imperfections"]
+        query = sa.select(*(_raw(table.c[c.name]) for c in columns)).where(
+            table.c.superseded.is_(None), table.c.job.in_(fresh["job"].unique().tolist())
+        )
+        known = from_rows(self._connection.execute(query).all(), columns)
+        before = _shown_imperfections(known).reindex(old["id"]).fillna("").to_numpy()
+        now = shown.reindex(fresh.index).fillna("").to_numpy()
+        return pd.Series(before != now, index=fresh.index)
+
+    def _append_imperfections(
+        self, written: pd.DataFrame, ids: range, imperfections: pd.DataFrame | None
+    ) -> None:
+        if imperfections is None or imperfections.empty:
+            return
+        id_of = pd.Series(list(ids), index=written.index)
+        kept = imperfections[imperfections["examination"].isin(written.index)]
+        of = kept["examination"]
+        rows = kept.assign(
+            examination=of.map(id_of), job=of.map(written["job"]), joint=of.map(written["joint"])
+        )
+        self._append("imperfections", typed(rows, STORED["imperfections"]))
+
+
+def _shown_imperfections(imperfections: pd.DataFrame | None) -> "pd.Series[Any]":
+    """Return the imperfections of each examination as one text, whatever their order."""
+    if imperfections is None or imperfections.empty:
+        return pd.Series([], dtype="str")
+    columns = [c for c in STORED["imperfections"] if c.name.startswith("imp")]
+    text = typed(imperfections, columns).astype("str").fillna("").agg("|".join, axis=1)
+    return text.sort_values().groupby(imperfections["examination"]).agg("\n".join)
+
+
+def _next_entry(connection: sa.Connection, now: datetime) -> tuple[int, str]:
+    """Return number and instant of the next log entry; instants never run backwards."""
+    last = connection.execute(
+        sa.select(sa.func.max(batches.c.number), sa.func.max(batches.c.at))
+    ).one()
+    if last[0] is None:
+        return 1, _instant_text(now)
+    after = datetime.fromisoformat(last[1]) + timedelta(microseconds=1)
+    return int(last[0]) + 1, _instant_text(max(now, after))
+
+
+def _instant_text(instant: datetime) -> str:
+    return instant.astimezone(UTC).isoformat(timespec="microseconds")
+
+
+def _in_force(table: sa.Table, last_batch: int | None) -> sa.ColumnElement[bool]:
+    if last_batch is None:
+        return table.c.superseded.is_(None)
+    return sa.and_(
+        table.c.batch <= last_batch,
+        sa.or_(table.c.superseded.is_(None), table.c.superseded > last_batch),
+    )
+
+
+def _raw(column: sa.Column[Any]) -> sa.ColumnElement[Any]:
+    """Return the column without conversion row by row; whole columns are converted later."""
+    return sa.type_coerce(column, sa.types.NullType()).label(column.name)
+
+
+def _placeholder(connection: sa.Connection) -> str:
+    return "?" if connection.dialect.paramstyle == "qmark" else "%s"
+
+
+def _insert(connection: sa.Connection, table: str, frame: pd.DataFrame) -> None:
+    """Insert a typed frame by the driver's own bulk call, a chunk at a time."""
+    names = ", ".join(f'"{name}"' for name in frame.columns)
+    marks = ", ".join([_placeholder(connection)] * len(frame.columns))
+    sql = f"INSERT INTO {table} ({names}) VALUES ({marks})"  # noqa: S608  (own names only)
+    for rows in to_rows(frame, CHUNK):
+        connection.exec_driver_sql(sql, rows)
