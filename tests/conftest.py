@@ -7,6 +7,7 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
+from ndtstats.cli.root import run
 from ndtstats.register import Register
 
 REFERENCES = Path(__file__).parent / "references"
@@ -33,3 +34,20 @@ def register(tmp_path: Path) -> Iterator[Register]:
     opened = Register.open(tmp_path / "register.sqlite", create=True)
     yield opened
     opened.close()
+
+
+@pytest.fixture
+def ndtstats(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> Callable[..., tuple[int, str, str]]:
+    """Run one command line in an empty folder: exit code, what it printed, what it told beside."""
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("NDTSTATS_REGISTER", raising=False)
+
+    def call(*arguments: object) -> tuple[int, str, str]:
+        capsys.readouterr()
+        code = run([str(argument) for argument in arguments])
+        printed = capsys.readouterr()
+        return code, printed.out, printed.err
+
+    return call

@@ -4,6 +4,7 @@ Nothing is overwritten. Every change is a batch of the log; a corrected row stay
 batch that superseded it, so that every question can be asked as of a past instant.
 """
 
+from ndtstats.register.queries import jobs_known, require_job
 from ndtstats.register.store import Batch, Counts, Register
 
-__all__ = ["Batch", "Counts", "Register"]
+__all__ = ["Batch", "Counts", "Register", "jobs_known", "require_job"]

@@ -1,0 +1,83 @@
+"""Options that several verbs share, so that they mean the same everywhere."""
+
+import getpass
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any, TypeVar
+
+import click
+
+from ndtstats.clock import parse_as_of
+
+if TYPE_CHECKING:
+    from datetime import datetime
+
+    from ndtstats.register import Register
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+DEFAULT_REGISTER = "ndtstats.sqlite"
+
+
+def register_option(function: F) -> F:
+    """Add ``--register``: the target of :func:`opened`, as ``register``."""
+    return click.option(
+        "--register",
+        envvar="NDTSTATS_REGISTER",
+        default=DEFAULT_REGISTER,
+        show_default=True,
+        metavar="PATH|URL",
+        help="The register: a file, or a database URL. Also NDTSTATS_REGISTER.",
+    )(function)
+
+
+def _as_of(_ctx: click.Context, _param: click.Parameter, value: str | None) -> "datetime | None":
+    return None if value is None else parse_as_of(value)
+
+
+def as_of_option(function: F) -> F:
+    """Add ``--as-of``: an aware instant in UTC, or None for now, as ``as_of``."""
+    return click.option(
+        "--as-of",
+        callback=_as_of,
+        metavar="DATE[TIME]",
+        help="Answer with what was known then, such as 2026-03-01 or 2026-03-01T14:30.",
+    )(function)
+
+
+def format_option(function: F) -> F:
+    """Add ``--format table|json|csv`` as ``fmt``."""
+    return click.option(
+        "--format",
+        "fmt",
+        type=click.Choice(["table", "json", "csv"]),
+        default="table",
+        show_default=True,
+        help="A table to read, or JSON or CSV at full precision for machines.",
+    )(function)
+
+
+def job_option(function: F) -> F:
+    """Add ``--job`` as ``job``; give it to :func:`ndtstats.register.require_job`."""
+    return click.option(
+        "--job", metavar="JOB", help="Number of the job; may be left out if there is only one."
+    )(function)
+
+
+def by_option(function: F) -> F:
+    """Add ``--by``: who does it, for the log, as ``by``."""
+    return click.option(
+        "--by", default=getpass.getuser, metavar="NAME", help="Who does this, for the log."
+    )(function)
+
+
+@contextmanager
+def opened(target: str, *, create: bool = False) -> "Iterator[Register]":
+    """Yield the register named on the command line and close it afterwards."""
+    from ndtstats.register import Register  # noqa: PLC0415  (heavy; only when a verb runs)
+
+    register = Register.open(target, create=create)
+    try:
+        yield register
+    finally:
+        register.close()

@@ -1,0 +1,94 @@
+"""The ``ndtstats`` command: its verbs in the order of the work, each imported when it is used."""
+
+import importlib
+import sys
+from collections.abc import Sequence
+
+import click
+
+from ndtstats import __version__
+from ndtstats.errors import NdtstatsError
+
+#: Verb, where it stands, and what ``--help`` says of it without importing it.
+VERBS: dict[str, tuple[str, str]] = {
+    "demo": ("ndtstats.cli.demo:demo", "Run the whole job on an invented yard."),
+    "init": ("ndtstats.cli.init:init", "Make an empty register."),
+    "template": ("ndtstats.cli.template:template", "Write an empty table to fill in."),
+    "load": ("ndtstats.cli.load:load", "Load a table from a spreadsheet or CSV file."),
+    "history": ("ndtstats.cli.history:history", "List what was loaded, when and by whom."),
+    "rules": ("ndtstats.cli.rules:rules", "Rules files: list, show, copy, check, adopt."),
+    "plan": ("ndtstats.cli.plan:plan", "Where the exposures go: draw, show, repeat, extra."),
+    "request": ("ndtstats.cli.request:request", "The contractor's list: write, reconcile."),
+    "extent": ("ndtstats.cli.extent:extent", "Extent required against extent achieved."),
+    "rates": ("ndtstats.cli.rates:rates", "Reject rates with bounds."),
+    "owed": ("ndtstats.cli.owed:owed", "Extra examinations and repairs owed."),
+    "report": ("ndtstats.cli.report:report", "Pages to read, as HTML."),
+}
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported only when they run."""
+
+    def __init__(self, *args: object, verbs: dict[str, tuple[str, str]], **kwargs: object) -> None:
+        super().__init__(*args, **kwargs)  # type: ignore[arg-type]  # passed on as they come
+        self._verbs = verbs
+
+    def list_commands(self, ctx: click.Context) -> list[str]:  # noqa: ARG002
+        """Return the verbs in the order of the work."""
+        return list(self._verbs)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:  # noqa: ARG002
+        """Import and return one command; None if there is none of that name."""
+        if cmd_name not in self._verbs:
+            return None
+        module, attribute = self._verbs[cmd_name][0].split(":")
+        command = getattr(importlib.import_module(module), attribute)
+        assert isinstance(command, click.Command)  # noqa: S101  (a slip in the table above)
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:  # noqa: ARG002
+        """Write the verbs with their one-line help, importing none of them."""
+        with formatter.section("Commands, in the order of the work"):
+            formatter.write_dl([(name, text) for name, (_, text) in self._verbs.items()])
+
+
+@click.group(
+    cls=LazyGroup,
+    verbs=VERBS,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100},
+)
+@click.version_option(__version__, prog_name="ndtstats")
+def root() -> None:
+    """Decide where the few weld exposures go, and say what their results mean.
+
+    Exit codes: 0 fine; 1 a finding, such as problems in a file or something owed; 2 wrong use;
+    3 cannot go on.
+    """
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run one command line and return its exit code; mistakes are told in a sentence.
+
+    Examples
+    --------
+    >>> run(["--version"])  # doctest: +ELLIPSIS
+    ndtstats, version ...
+    0
+    """
+    try:
+        outcome = root.main(list(arguments), prog_name="ndtstats", standalone_mode=False)
+    except click.exceptions.Abort:
+        click.echo("Stopped; nothing was left half done.", err=True)
+        return 3
+    except click.ClickException as error:
+        error.show()
+        return error.exit_code
+    except NdtstatsError as error:
+        click.echo(f"ndtstats: {error}", err=True)
+        return error.exit_code
+    return outcome if isinstance(outcome, int) else 0
+
+
+def main() -> None:
+    """Run the command line of this process."""
+    sys.exit(run(sys.argv[1:]))

@@ -1,0 +1,67 @@
+import json
+
+import pandas as pd
+import pytest
+
+from ndtstats.cli.console import Shown, emit
+
+FRAME = pd.DataFrame(
+    {
+        "welder": ["K7", "=cmd()", None],
+        "rate": [0.125, float("nan"), 1.0],
+        "places": [[{"joint": "B-1", "from_mm": 0.0}], [], None],
+        "date": pd.to_datetime(["2026-03-01", None, "2026-03-02"]),
+    }
+)
+
+
+def test_json_is_whole_and_missing_is_null(capsys):
+    emit(FRAME, "json")
+    first, second, third = json.loads(capsys.readouterr().out)
+    assert first == {
+        "welder": "K7",
+        "rate": 0.125,
+        "places": [{"joint": "B-1", "from_mm": 0.0}],
+        "date": "2026-03-01",
+    }
+    assert second["rate"] is None
+    assert third["welder"] is None
+
+
+def test_csv_text_never_becomes_a_formula(capsys):
+    emit(FRAME[["welder", "rate"]], "csv")
+    assert capsys.readouterr().out.splitlines()[2] == "'=cmd(),"
+
+
+def test_table_rounds_aligns_and_names_units(capsys):
+    emit(
+        FRAME,
+        "table",
+        columns=[Shown("welder", "welder"), Shown("rate", "rate", "percent")],
+        conclusion="One welder.",
+    )
+    lines = capsys.readouterr().out.splitlines()
+    assert lines[0] == "One welder."
+    assert any(line.startswith("K7") and "12.5 %" in line for line in lines)
+
+
+def test_text_cannot_steer_the_terminal(capsys):
+    emit(pd.DataFrame({"name": ["a\x1b[2Jb\u202ec"]}), "table")
+    out = capsys.readouterr().out
+    assert "\x1b" not in out
+    assert "\u202e" not in out
+
+
+@pytest.mark.parametrize(
+    ("style", "value", "shown"),
+    [
+        ("count", 12345, "12,345"),
+        ("percent", 0.0531, "5.3 %"),
+        ("mm", 1234.4, "1,234"),
+        ("m", 26890.0, "26.89"),
+        ("number", 0.000123456, "0.000123"),
+    ],
+)
+def test_styles(style, value, shown, capsys):
+    emit(pd.DataFrame({"x": [value]}), "table", columns=[Shown("x", "x", style)])
+    assert shown in capsys.readouterr().out
