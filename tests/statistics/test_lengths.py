@@ -1,0 +1,57 @@
+import numpy as np
+import pandas as pd
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ndtstats.statistics import intersect_length, union_intervals, union_length
+
+INTERVALS = st.lists(
+    st.tuples(st.sampled_from("abc"), st.integers(0, 60), st.integers(0, 60)), max_size=30
+)
+
+
+def columns(rows):
+    return [list(column) for column in zip(*rows, strict=True)] if rows else [[], [], []]
+
+
+def covered(rows):
+    """Millimetres covered, counted one by one: slow and plainly right."""
+    return {(group, mm) for group, low, high in rows for mm in range(low, high)}
+
+
+@given(INTERVALS)
+def test_a_union_covers_each_millimetre_once(rows):
+    lengths = union_length(*columns(rows))
+    by_group = pd.Series([group for group, _ in covered(rows)], dtype="str").value_counts()
+    assert lengths.to_dict() == by_group.to_dict()
+
+
+@given(INTERVALS, st.randoms())
+def test_order_does_not_matter(rows, random):
+    shuffled = rows.copy()
+    random.shuffle(shuffled)
+    assert union_length(*columns(rows)).to_dict() == union_length(*columns(shuffled)).to_dict()
+
+
+@given(INTERVALS)
+def test_a_union_is_its_own_union_and_does_not_touch(rows):
+    once = union_intervals(*columns(rows))
+    twice = union_intervals(once["group"], once["start"], once["end"])
+    pd.testing.assert_frame_equal(once, twice)
+    same = once["group"].to_numpy()[1:] == once["group"].to_numpy()[:-1]
+    assert np.all(once["start"].to_numpy()[1:][same] > once["end"].to_numpy()[:-1][same])
+
+
+@given(INTERVALS, INTERVALS)
+def test_an_intersection_is_what_both_cover(rows, others):
+    shared = intersect_length(*columns(rows), *columns(others))
+    both = covered(rows) & covered(others)
+    by_group = {g: float(sum(1 for group, _ in both if group == g)) for g in shared.index}
+    assert shared.to_dict() == by_group
+
+
+def test_fractions_of_a_millimetre_far_along_stay_exact():
+    group = np.repeat(np.arange(50_000), 2)
+    start = np.tile([0.1, 0.3], 50_000)
+    end = np.tile([0.2, 0.4], 50_000)
+    assert np.allclose(union_length(group, start, end), 0.2, rtol=1e-12)
