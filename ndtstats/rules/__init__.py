@@ -5,24 +5,23 @@ to which acceptance level, and what a reject sets in motion. The presets follow 
 are starting points: the contract's edition governs, and certified people decide.
 """
 
-from ndtstats.rules.families import (
-    CheckPoints,
-    ExtentRule,
-    FirstOff,
-    PercentOfJoints,
-    ShareOfLength,
-    SpotPerIncrement,
-)
-from ndtstats.rules.model import Risk, Rules, Structure
+from ndtstats.rules.amount import spots_required
+from ndtstats.rules.force import adopt, rules_in_force
+from ndtstats.rules.model import ExtentRule, Risk, Rules, Structure
+from ndtstats.rules.procedures import Procedure
+from ndtstats.rules.reader import list_presets, load_rules, preset_text, read_rules
 
 __all__ = [
-    "CheckPoints",
     "ExtentRule",
-    "FirstOff",
-    "PercentOfJoints",
+    "Procedure",
     "Risk",
     "Rules",
-    "ShareOfLength",
-    "SpotPerIncrement",
     "Structure",
+    "adopt",
+    "list_presets",
+    "load_rules",
+    "preset_text",
+    "read_rules",
+    "rules_in_force",
+    "spots_required",
 ]

@@ -1,48 +1,154 @@
-"""The shape of a whole rules file, and the rules that were read from one.
+"""The shape of a rules file: what is examined, how much of it, where, and what a reject does.
 
-A rules file is TOML. :mod:`ndtstats.rules.reader` reads one and names every mistake with its line;
-the classes here and in :mod:`ndtstats.rules.families` say which keys there are, what they mean and
-what they may hold.
+A rules file is TOML; :mod:`ndtstats.rules.reader` reads one and names every mistake with its line.
+How much is examined belongs to one of four families (:mod:`ndtstats.rules.families`); which number
+follows from it is the arithmetic of :mod:`ndtstats.rules.amount`.
 """
 
 import hashlib
 from datetime import date
 from functools import cached_property
-from typing import Annotated, Any
+from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import BaseModel, ConfigDict, Field
 
 from ndtstats.rules.families import (
-    AnyExtent,
-    ExtentRule,
-    First,
-    FirstOff,
+    Amount,
     Items,
-    LotColumn,
     NotNegative,
+    Number,
     Part,
+    Percent,
     Positive,
     Text,
+    Unit,
 )
+from ndtstats.rules.procedures import Procedure
+
+Method = Literal["VT", "PT", "MT", "RT", "UT", "LT"]
+Places = Literal["all", "crossings", "elsewhere"]
+Always = Literal["crossings", "ends", "first-off"]
+CountedPer = Literal[
+    "category", "zone", "joint", "thickness_mm", "material", "process", "position", "procedure",
+    "drawing",
+]  # fmt: skip
+LotColumn = Literal[
+    "welder", "category", "method", "zone", "joint", "procedure", "process", "increment", "month"
+]
+
+#: What the lot of an escalation is made of where neither rule nor procedure says otherwise.
+USUAL_LOT: tuple[str, ...] = ("welder", "category", "method")
 
 
-class Defaults(Part):
-    """Keys that hold for every extent rule that does not state them itself."""
+class FirstOff(Part):
+    """The first joints of a welder or a procedure, and what more is examined of them.
 
-    spot_length_mm: Positive | None = None
-    first: Annotated[tuple[First, ...], Items] = ()
-    spots_per_welder: Annotated[int, Field(ge=0)] = 0
-    first_off: FirstOff | None = None
-    reserve_percent: Annotated[float, Field(ge=0, le=100)] = 0.0
-    acceptance: str = ""
+    Attributes
+    ----------
+    of : {"welder", "procedure"}
+        Whose first joints.
+    joints : int
+        How many of them, in the order in which they were welded.
+    factor : float
+        The share of length examined on each is the rule's own times this, up to the whole.
+    percent : float or None
+        The share examined on each is at least this.
+    least_mm : float
+        At least this length is examined on each, or all of it if it is shorter.
+    """
+
+    of: Literal["welder", "procedure"] = "welder"
+    joints: Annotated[int, Field(ge=1)] = 1
+    factor: Annotated[float, Field(ge=1)] = 1.0
+    percent: Percent | None = None
+    least_mm: NotNegative = 0.0
+
+
+class Common(Part):
+    """What an extent rule may leave to ``[defaults]``, which holds for all of them.
+
+    Attributes
+    ----------
+    counted_per : tuple of str
+        Columns of the joints; the amount is worked out for each group apart. Empty: for all joints
+        under the rule together.
+    spot_length_mm : float
+        Least length of a spot; joints examined whole have none.
+    always : tuple of {"crossings", "ends", "first-off"}
+        Places that are examined every one, whatever the number.
+    first : tuple of {"crossings", "ends", "first-off"}
+        Places that the number is spent on first, in this order.
+    first_off : FirstOff
+        Which joints are first-off, and how much is examined of them.
+    spots_per_welder : int
+        Least number of spots (or whole joints) that show the work of each welder under the rule.
+    reserve_share : float
+        Reserves drawn with the random part, as a share of it.
+    technique, acceptance : str
+        As the request states them.
+    hold_hours : float
+        Least time from the end of welding to the examination.
+    escalation : str or None
+        The procedure that a reject sets in motion.
+    lot : tuple of str or None
+        What is judged together by that procedure; None: as the procedure says.
+    """
+
+    counted_per: Annotated[tuple[CountedPer, ...], Items] = ()
+    spot_length_mm: Positive = 300.0
+    always: Annotated[tuple[Always, ...], Items] = ()
+    first: Annotated[tuple[Always, ...], Items] = ()
+    first_off: FirstOff = FirstOff()
+    spots_per_welder: Number = 0
+    reserve_share: Annotated[float, Field(ge=0, le=1)] = 0.2
     technique: str = ""
+    acceptance: str = ""
     hold_hours: NotNegative = 0.0
     escalation: Text | None = None
-    lot: Annotated[tuple[LotColumn, ...], Items] = ()
+    lot: Annotated[tuple[LotColumn, ...], Items] | None = None
+
+
+class ExtentRule(Common):
+    """One extent rule: for which categories, by which method, how much, where first.
+
+    Attributes
+    ----------
+    name : str
+        Name of the rule, once in a file.
+    categories : tuple of str
+        Examination categories of the joints under the rule.
+    method : str
+        ISO 9712.
+    amount : Amount
+        How much, in one of the four families.
+    places : {"all", "crossings", "elsewhere"}
+        Whether the rule is about the whole weld, its crossings only, or all but the crossings.
+    """
+
+    name: Text
+    categories: Annotated[tuple[Text, ...], Items, Field(min_length=1)]
+    method: Method
+    amount: Amount
+    places: Places = "all"
+
+    @property
+    def unit(self) -> Unit:
+        """What the amount is counted in."""
+        return self.amount.unit
+
+    @property
+    def whole_joints(self) -> bool:
+        """Whether the rule selects joints, each examined whole."""
+        return self.amount.family == "percent-of-joints"
+
+    @property
+    def everything(self) -> bool:
+        """Whether the rule leaves nothing to chance."""
+        return self.amount.share >= 1.0
 
 
 class Structure(Part):
-    """Dimensions of the structure, in metres, where a formula needs them."""
+    """Dimensions that a formula needs, in metres."""
 
     length_m: Positive | None = None
     breadth_m: Positive | None = None
@@ -50,24 +156,22 @@ class Structure(Part):
 
 
 class Risk(Part):
-    """Factors that aim the draw; the risk of a place is the product of those that apply.
+    """Factors that aim the draw; the risk of a cell is the product of those that apply.
 
     Attributes
     ----------
     exponent : float
-        Power of the risk in the inclusion probability: 0 draws by length alone.
+        The power of the risk in the inclusion probability: 0 draws by length alone.
     first_work_of_welder, first_work_of_procedure : float
-        The first ``first_joints`` joints of a welder, of a procedure.
-    first_joints : int
-        How many joints count as first work.
+        On the first ``first_joints`` joints of each.
     bead_end, crossing : float
-        The ends of a joint; where another weld crosses.
+        At the ends of a joint; where another weld crosses.
     difficult_access : float
-        Joints welded in one of ``difficult_positions`` (ISO 6947).
+        On joints welded in one of ``difficult_positions`` (ISO 6947).
     near_repair : float
         Within ``near_repair_mm`` of a place that was rejected.
     consequence : dict
-        Consequence of a missed imperfection by category; 1 where it is not named.
+        Consequence of an imperfection by category; 1 where it is not named.
     """
 
     exponent: Annotated[float, Field(ge=0, le=1)] = 0.0
@@ -79,25 +183,16 @@ class Risk(Part):
     difficult_access: Positive = 1.0
     difficult_positions: Annotated[tuple[Text, ...], Items] = ()
     near_repair: Positive = 1.0
-    near_repair_mm: NotNegative = 0.0
+    near_repair_mm: Positive = 300.0
     consequence: dict[Text, Positive] = Field(default_factory=dict)
 
 
 class RulesFile(Part):
     """A rules file as it is written.
 
-    Attributes
-    ----------
-    title, follows, edition : str
-        What it is, the standard and clause it follows, and the edition.
-    agreed_with, agreed_on
-        With whom and when the extent was agreed, where the parties agree it.
-    structure, defaults, risk
-        See the classes of these names.
-    extent : tuple of ExtentRule
-        The extent rules, in the order of the file.
-    escalation : dict
-        Parameters of an escalation procedure that differ from its preset, by procedure.
+    ``follows`` and ``edition`` name the standard; ``agreed_with`` and ``agreed_on`` say with whom
+    and when the extent was agreed, where the parties agree it; ``escalation`` holds what differs
+    from the preset procedures, by procedure.
     """
 
     title: Text
@@ -106,39 +201,54 @@ class RulesFile(Part):
     agreed_with: str = ""
     agreed_on: date | None = None
     structure: Structure = Structure()
-    defaults: Defaults = Defaults()
+    defaults: Common = Common()
     risk: Risk = Risk()
-    extent: Annotated[tuple[AnyExtent, ...], Items, Field(min_length=1)]
-    escalation: dict[str, dict[str, Any]] = Field(default_factory=dict)
+    extent: Annotated[tuple[ExtentRule, ...], Items, Field(min_length=1)]
+    escalation: dict[str, dict[str, object]] = Field(default_factory=dict)
 
 
-class Rules(RulesFile):
-    """The rules of a file, with its text: what plans are drawn and work is judged by."""
+class Rules(BaseModel):
+    """A rules file with its text: what a plan is drawn by and a reject is judged by."""
 
+    model_config = ConfigDict(frozen=True)
+
+    file: RulesFile
     text: str
-    source: str = "rules"
+    procedures: dict[str, Procedure]
 
     @cached_property
     def sha256(self) -> str:
-        """SHA-256 digest of the text, in UTF-8."""
+        """SHA-256 digest of the text in UTF-8."""
         return hashlib.sha256(self.text.encode()).hexdigest()
 
     @property
-    def categories(self) -> tuple[str, ...]:
-        """All categories that some rule names, each once, in order."""
-        return tuple(dict.fromkeys(name for rule in self.extent for name in rule.categories))
+    def title(self) -> str:
+        """Title of the rules."""
+        return self.file.title
 
-    def rule(self, name: str) -> ExtentRule:
-        """Return the rule of that name; KeyError if there is none."""
-        for rule in self.extent:
-            if rule.name == name:
-                return rule
-        raise KeyError(name)
+    @property
+    def extent(self) -> tuple[ExtentRule, ...]:
+        """The extent rules in their order."""
+        return self.file.extent
+
+    @property
+    def categories(self) -> set[str]:
+        """All categories that some rule names."""
+        return {category for rule in self.extent for category in rule.categories}
 
     def for_category(self, category: str, method: str | None = None) -> tuple[ExtentRule, ...]:
-        """Return the rules that name a category, all of them or those of one method."""
+        """Return the rules that name a category: all of them, or those of one method."""
         return tuple(
             rule
             for rule in self.extent
             if category in rule.categories and method in {None, rule.method}
         )
+
+    def procedure_of(self, rule: ExtentRule) -> Procedure | None:
+        """Return the escalation procedure of a rule, or None if it has none."""
+        return self.procedures[rule.escalation] if rule.escalation else None
+
+    def lot_of(self, rule: ExtentRule) -> tuple[str, ...]:
+        """Return what the lot of a rule is made of: its own word, or the procedure's."""
+        procedure = self.procedure_of(rule)
+        return rule.lot or (procedure.lot if procedure else USUAL_LOT)

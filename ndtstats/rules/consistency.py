@@ -1,0 +1,162 @@
+"""What is well formed in a rules file but cannot be: rules that contradict each other.
+
+The checks read the file as the parser gives it, so that they find what they can even where other
+parts of the file are wrong. What is of the wrong kind is left to the validation of the shape.
+"""
+
+from collections import Counter, defaultdict
+from collections.abc import Collection, Iterator, Mapping
+from typing import Any
+
+from ndtstats.rules.amount import dimensions_needed
+from ndtstats.rules.families import CheckPoints
+from ndtstats.rules.problems import Problem, Report, choice, shown
+from ndtstats.words import POSITIONS
+
+
+def inconsistencies(
+    report: Report, rules: list[Mapping[str, Any]], procedures: Collection[str]
+) -> Iterator[Problem]:
+    """Yield what contradicts itself.
+
+    Parameters
+    ----------
+    report : Report
+        The file.
+    rules : list of mapping
+        Its extent rules, with what ``[defaults]`` says; not one of them need be valid.
+    procedures : collection of str
+        The escalation procedures there are.
+    """
+    yield from _doubled_names(report, rules)
+    yield from _clashes(report, rules)
+    for number, rule in enumerate(rules):
+        yield from _misfits(report, ("extent", number), rule)
+        yield from _unknown_procedure(report, ("extent", number), rule, procedures)
+        yield from _missing_dimensions(report, ("extent", number), rule)
+    yield from _idle_factors(report, rules)
+
+
+def _doubled_names(report: Report, rules: list[Mapping[str, Any]]) -> Iterator[Problem]:
+    seen: Counter[str] = Counter()
+    for number, rule in enumerate(rules):
+        name = _text(rule, "name")
+        seen[name] += 1
+        if name and seen[name] > 1:
+            remedy = "give each rule a name of its own"
+            path = ("extent", number, "name")
+            yield report.problem(path, "stands twice", remedy, value=shown(name))
+
+
+def _clashes(report: Report, rules: list[Mapping[str, Any]]) -> Iterator[Problem]:
+    """Yield pairs of rules between which an examination could be counted twice."""
+    held: defaultdict[tuple[str, str], dict[str, str]] = defaultdict(dict)
+    for number, rule in enumerate(rules):
+        places, name = rule.get("places", "all"), _text(rule, "name")
+        for category in dict.fromkeys(_texts(rule, "categories")):
+            others = held[category, _text(rule, "method")]
+            clash = [o for p, o in others.items() if p == places or "all" in {p, places}]
+            if clash:
+                reason = f'falls under rule "{clash[0]}" by the same method already'
+                remedy = 'take it out of one, or part them by places "crossings" and "elsewhere"'
+                path = ("extent", number, "categories")
+                yield report.problem(path, reason, remedy, value=shown(category))
+            others.setdefault(str(places), name)
+    yield from _elsewhere_alone(report, rules, held)
+
+
+def _elsewhere_alone(
+    report: Report,
+    rules: list[Mapping[str, Any]],
+    held: Mapping[tuple[str, str], Mapping[str, str]],
+) -> Iterator[Problem]:
+    for number, rule in enumerate(rules):
+        if rule.get("places") != "elsewhere":
+            continue
+        for category in _texts(rule, "categories"):
+            if "crossings" not in held[category, _text(rule, "method")]:
+                reason = f'"elsewhere" means nothing for {shown(category)}'
+                remedy = 'add a rule for it with places "crossings", or take places "all"'
+                yield report.problem(("extent", number, "places"), reason, remedy)
+
+
+def _misfits(
+    report: Report, path: tuple[str | int, ...], rule: Mapping[str, Any]
+) -> Iterator[Problem]:
+    amount, places = rule.get("amount"), rule.get("places", "all")
+    family = _text(amount, "family") if isinstance(amount, Mapping) else ""
+    value = shown(places)
+    if family == "percent-of-joints" and places != "all":
+        remedy = 'joints are examined whole; take places "all"'
+        yield report.problem((*path, "places"), "does not fit", remedy, value=value)
+    if family == "spot-per-increment" and places == "crossings":
+        remedy = "crossings have no increments; take family share-of-length or check-points"
+        yield report.problem((*path, "places"), "does not fit", remedy, value=value)
+    if family == "check-points" and rule.get("counted_per"):
+        remedy = "check points are one number for all joints of a rule; leave it out"
+        yield report.problem((*path, "counted_per"), "does not fit", remedy)
+    for key in ("always", "first"):
+        if places == "elsewhere" and "crossings" in _texts(rule, key):
+            remedy = "the rule leaves the crossings to another one; take them out"
+            yield report.problem((*path, key), '"crossings" does not fit', remedy)
+
+
+def _unknown_procedure(
+    report: Report,
+    path: tuple[str | int, ...],
+    rule: Mapping[str, Any],
+    procedures: Collection[str],
+) -> Iterator[Problem]:
+    name = _text(rule, "escalation")
+    if name and name not in procedures:
+        remedy = choice(name, sorted(procedures))
+        yield report.problem(
+            (*path, "escalation"), "is not an escalation procedure", remedy, value=shown(name)
+        )
+
+
+def _missing_dimensions(
+    report: Report, path: tuple[str | int, ...], rule: Mapping[str, Any]
+) -> Iterator[Problem]:
+    amount, structure = rule.get("amount"), report.raw.get("structure", {})
+    if not isinstance(amount, Mapping) or amount.get("family") != "check-points":
+        return
+    told = CheckPoints.model_construct(**{"divisor": None, "lengths": None, **amount})
+    for name in dimensions_needed(told):
+        if not isinstance(structure, Mapping) or name not in structure:
+            yield report.problem(
+                (*path, "amount"),
+                f"needs the structure's {name}",
+                f"give {name} under [structure], in metres",
+            )
+
+
+def _idle_factors(report: Report, rules: list[Mapping[str, Any]]) -> Iterator[Problem]:
+    """Yield risk factors that would never apply, for a slip in a name goes unseen otherwise."""
+    risk = report.raw.get("risk")
+    if not isinstance(risk, Mapping):
+        return
+    named = {category for rule in rules for category in _texts(rule, "categories")}
+    consequence = risk.get("consequence")
+    for category in consequence if isinstance(consequence, Mapping) else ():
+        if category not in named:
+            path = ("risk", "consequence", category)
+            remedy = choice(category, sorted(named))
+            yield report.problem(path, "no rule names this category", remedy)
+    for position in _texts(risk, "difficult_positions"):
+        if position not in POSITIONS:
+            remedy = choice(position, POSITIONS)
+            reason = "is not a welding position of ISO 6947"
+            yield report.problem(
+                ("risk", "difficult_positions"), reason, remedy, value=shown(position)
+            )
+
+
+def _text(table: Mapping[str, Any], key: str) -> str:
+    found = table.get(key)
+    return found if isinstance(found, str) else ""
+
+
+def _texts(table: Mapping[str, Any], key: str) -> list[str]:
+    found = table.get(key)
+    return [item for item in found if isinstance(item, str)] if isinstance(found, list) else []
