@@ -71,4 +71,38 @@ class Code:
 
 
 #: Every code a finding can carry.
-CODES: dict[str, Code] = {}
+CODES: dict[str, Code] = {
+    # what stands in one cell
+    "MISSING": Code("error", "a required cell is blank"),
+    "NUMBER": Code("error", "not a number"),
+    "NUMBER-AMBIGUOUS": Code("error", "a number that can be read two ways"),
+    "NUMBERS": Code("error", "not a list of positions"),
+    "WHOLE": Code("error", "not a whole number"),
+    "BOUND": Code("error", "a number outside its bounds"),
+    "DATE": Code("error", "not a date"),
+    "DATE-AMBIGUOUS": Code("error", "a date that can be read two ways"),
+    "FLAG": Code("error", "neither yes nor no"),
+    "WORD": Code("error", "not one of the words allowed"),
+    # what the row is about
+    "TWICE": Code("error", "the same key twice in one file, with other content"),
+    "JOB-UNKNOWN": Code("error", "the register has no such job"),
+    "ZONE-UNKNOWN": Code("error", "the job has no such zone"),
+    "JOINT-UNKNOWN": Code("error", "the job has no such joint"),
+    "WELDER-UNKNOWN": Code("error", "the register has no such welder"),
+    "CATEGORY-UNKNOWN": Code("error", "no rule in force names the category"),
+    # what the trade forbids
+    "BEYOND-JOINT": Code("error", "a place beyond the end of its joint"),
+    "BEFORE-WELDED": Code("error", "examined before it was welded"),
+    "NO-REJECT-BEFORE": Code("error", "a repair examined with no reject before it"),
+    "OUTSIDE-SPOT": Code("error", "an indication outside its spot"),
+    "ACCEPTED-REJECTABLE": Code("error", "accepted with a rejectable indication"),
+    # what somebody has to look at
+    "RT-ON-FILLET": Code("warning", "a fillet examined by a method that looks inside"),
+    "EXPOSURE-TWICE": Code("warning", "one exposure number for two places"),
+    "UNQUALIFIED": Code("warning", "welded without a qualification that covers it on the day"),
+    "HOLD-TIME": Code("warning", "examined sooner after welding than the rule's hold time"),
+    "NO-VISUAL": Code("warning", "examined inside with no accepted visual examination before"),
+    "NO-REASON": Code("warning", "not done, without a reason"),
+    "IMPERFECTION-UNKNOWN": Code("warning", "not a known ISO 6520-1 number"),
+    "CERTIFICATE-OUT": Code("warning", "a certificate that ends before it begins"),
+}

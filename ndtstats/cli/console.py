@@ -11,6 +11,8 @@ from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
+from ndtstats.progress import Progress, silent
+
 if TYPE_CHECKING:
     import pandas as pd
 
@@ -150,11 +152,9 @@ def _printable(text: str) -> str:
 
 
 @contextmanager
-def progress() -> Iterator[Callable[[str, int, int], None]]:
+def progress() -> Iterator[Progress]:
     """Yield a listener that shows progress on long work, and nothing when nobody looks."""
     if not sys.stderr.isatty():
-        from ndtstats.progress import silent  # noqa: PLC0415
-
         yield silent
         return
     started = time.monotonic()

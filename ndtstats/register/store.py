@@ -217,6 +217,7 @@ class Register:
         by: str | None = None,
         left_out: int = 0,
         skip_if_unchanged: bool = False,
+        rehearse: bool = False,
     ) -> "Iterator[Batch]":
         """Write one batch: everything within the block, or nothing.
 
@@ -231,7 +232,9 @@ class Register:
         left_out : int
             Rows of the file that were not taken.
         skip_if_unchanged : bool
-            Leave no log entry when nothing was written.
+            Leave no log entry when nothing was counted.
+        rehearse : bool
+            Do everything and keep nothing, to see what it would do.
 
         Raises
         ------
@@ -248,6 +251,9 @@ class Register:
             connection.execute(sa.insert(batches).values(entry))
             batch = Batch(connection, number)
             yield batch
+            if rehearse:
+                connection.get_transaction().rollback()  # type: ignore[union-attr]  # it is open
+                return
             entry_row = batches.c.number == number
             if skip_if_unchanged and not batch.counts.changed:
                 connection.execute(sa.delete(batches).where(entry_row))
@@ -268,10 +274,14 @@ class Batch:
         self.number = number
         self.counts = Counts()
 
-    def insert(self, table: str, frame: pd.DataFrame) -> None:
-        """Append rows to a table that has no natural key (plans, cells, spots, warnings)."""
+    def insert(self, table: str, frame: pd.DataFrame, *, counted: bool = False) -> None:
+        """Append rows to a table without natural key (plans, cells, spots, warnings).
+
+        ``counted`` rows are those that the log entry is about.
+        """
         self._append(table, typed(frame, STORED[table]))
-        self._count(Counts(new=len(frame)))
+        if counted:
+            self._count(Counts(new=len(frame)))
 
     def merge(
         self, table: str, frame: pd.DataFrame, imperfections: pd.DataFrame | None = None

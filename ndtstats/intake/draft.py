@@ -1,0 +1,193 @@
+"""A sheet as typed rows that remember where they came from, with all that is wrong so far."""
+
+from collections.abc import Iterable
+from dataclasses import dataclass, field
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ndtstats.columns import Column, Table
+from ndtstats.errors import UseError
+from ndtstats.findings import CODES, Finding
+from ndtstats.intake.convert import Converted, clean, convert
+from ndtstats.intake.headings import Header, heading
+from ndtstats.intake.mapping import Mapping
+from ndtstats.intake.readers import Grid
+from ndtstats.register.frames import typed
+
+#: A row is a total if it says so and has no key of its own: common practice, no source.
+_TOTAL = r"(?i)^(?:sub)?(?:totals?|sum|summe|gesamt)\b.*"
+
+
+@dataclass(slots=True)
+class Draft:
+    """Rows of a file on their way into the register.
+
+    Attributes
+    ----------
+    table : Table
+        What they are rows of.
+    frame : DataFrame
+        Typed columns of the table; the index numbers the rows from 0.
+    texts : DataFrame
+        The same columns as they stood in the file.
+    grid, header
+        Where they came from.
+    places : Series of int
+        Row of each line as the spreadsheet shows it.
+    findings : list of Finding
+        All that is wrong with them.
+    notes : list of str
+        What was left out without being wrong: blank rows, totals, other columns.
+    """
+
+    table: Table
+    frame: pd.DataFrame
+    texts: pd.DataFrame
+    grid: Grid
+    header: Header
+    places: Any
+    findings: list[Finding] = field(default_factory=list)
+    notes: list[str] = field(default_factory=list)
+
+    def tell(self, code: str, where: Any, column: str | None, reason: Any, remedy: Any) -> None:
+        """Add a finding for each row of a mask.
+
+        Parameters
+        ----------
+        code : str
+            One of :data:`ndtstats.findings.CODES`.
+        where : Series of bool
+            Rows it is about.
+        column : str or None
+            Column it is about.
+        reason, remedy : str or Series of str
+            What is wrong, what would be right; for each row, or the same for all.
+        """
+        rows = np.flatnonzero(np.asarray(where, dtype=bool))
+        if len(rows) == 0:
+            return
+        shown = self.texts[column].to_numpy()[rows] if column in self.texts else [None] * len(rows)
+        places = self.places.to_numpy()[rows].tolist()
+        reasons = _each(reason, rows)
+        remedies = _each(remedy, rows)
+        severity = CODES[code].severity
+        self.findings += [
+            Finding(
+                code, severity, why, what, self.grid.file, self.grid.sheet, row, column,
+                str(value) if value is not None and value != "" else None,
+            )
+            for row, value, why, what in zip(places, shown, reasons, remedies, strict=True)
+        ]  # fmt: skip
+
+    @property
+    def bad_rows(self) -> Any:
+        """Mask of the rows that some error is about."""
+        wrong = {f.row for f in self.findings if f.severity == "error"}
+        return self.places.isin(wrong)
+
+
+def _each(text: Any, rows: Any) -> list[str]:
+    if isinstance(text, str):
+        return [text] * len(rows)
+    return [str(item) for item in np.asarray(text, dtype=object)[rows]]
+
+
+def make_draft(grid: Grid, header: Header, table: Table, mapping: Mapping) -> Draft:
+    """Return the rows under the headings as a draft, converted and checked one by one."""
+    body = grid.cells.iloc[header.at + 1 :]
+    places = pd.Series(grid.rows[header.at + 1 :], index=body.index)
+    cells = {name: clean(body[number]) for name, number in header.columns.items()}
+    texts = pd.DataFrame(cells, index=body.index)
+    for name, constant in mapping.constants.items():
+        if name not in header.columns:
+            texts[name] = constant
+    kept, notes = _without_fillers(body, texts, table, header)
+    texts, places = texts[kept].reset_index(drop=True), places[kept].reset_index(drop=True)
+    if header.ignored:
+        notes.append(f"columns not read: {', '.join(dict.fromkeys(header.ignored))}")
+    draft = Draft(table, pd.DataFrame(index=texts.index), texts, grid, header, places, notes=notes)
+    for column in table.columns:
+        if column.name in texts:
+            draft.frame[column.name] = _column(draft, column, mapping).values
+    draft.frame = typed(draft.frame, table.columns)
+    return draft
+
+
+def _without_fillers(
+    body: pd.DataFrame, texts: pd.DataFrame, table: Table, header: Header
+) -> tuple[Any, list[str]]:
+    """Return a mask without blank rows and totals, and what to say of them."""
+    cells = body.apply(lambda column: column.str.strip())
+    blank = (cells == "").all(axis=1)
+    required = [c.name for c in table.columns if c.required and c.name in header.columns]
+    # A total has no key of its own: at least half of what every row must have is blank.
+    hollow = (texts[required] == "").mean(axis=1) >= 0.5 if required else blank
+    first = cells.where(cells != "").bfill(axis=1).iloc[:, 0].fillna("") if len(cells) else blank
+    total = ~blank & hollow & first.astype("str").str.match(_TOTAL)
+    notes = []
+    if total.any():
+        number = int(total.sum())
+        notes.append(f"{number} row{'s' if number > 1 else ''} of totals left out")
+    return ~(blank | total), notes
+
+
+def _column(draft: Draft, column: Column, mapping: Mapping) -> Converted:
+    """Convert one column and add what is wrong with it to the draft."""
+    texts = draft.texts[column.name]
+    translated = texts
+    if column.name in mapping.values:
+        words = {theirs.casefold(): ours for theirs, ours in mapping.values[column.name].items()}
+        translated = texts.str.casefold().map(words).fillna(texts).astype("str")
+    unit = _unit(draft, column, mapping)
+    done = convert(translated, column, unit=unit, decimal=mapping.decimal, dates=mapping.dates)
+    for text, why in done.unread.items():
+        draft.tell(why.code, translated == text, column.name, why.reason, why.remedy)
+    if column.required:
+        missing = translated == ""
+        what = f"{heading(column)}: {column.meaning}"
+        draft.tell("MISSING", missing, column.name, "is blank", f"fill in {what}")
+    _bounds(draft, column, done.values)
+    return done
+
+
+def _unit(draft: Draft, column: Column, mapping: Mapping) -> str | None:
+    stated, declared = draft.header.units.get(column.name), mapping.units.get(column.name)
+    if stated and declared and stated != declared:
+        raise UseError(
+            f"{draft.grid.file}: the heading of {column.name} states {stated}, "
+            f"the mapping declares {declared}; mend one of them"
+        )
+    return declared or stated
+
+
+def _bounds(draft: Draft, column: Column, values: Any) -> None:
+    """Tell the numbers outside their bounds; NaN compares with nothing, so it passes."""
+    name = column.name
+    if column.above is not None:
+        rule = f"it must be greater than {column.above:g}"
+        draft.tell("BOUND", values <= column.above, name, "is too small", rule)
+    if column.at_least is not None:
+        rule = f"it must be {column.at_least:g} or more"
+        draft.tell("BOUND", values < column.at_least, name, "is too small", rule)
+    if column.kind == "whole" and column.allowed:
+        listed = ", ".join(column.allowed)
+        wrong = values.notna() & ~values.isin([int(word) for word in column.allowed])
+        draft.tell("WORD", wrong, name, f"is not a {name.replace('_', ' ')}", f"write {listed}")
+    other = column.beyond or column.not_below
+    if other and other in draft.frame:
+        against = draft.frame[other].astype("float64")
+        numbers = values.astype("float64")
+        # A joint's datum is 0, so an interval without a start begins there.
+        against = against.fillna(0.0)
+        wrong = numbers <= against if column.beyond else numbers < against
+        need = "greater than" if column.beyond else "not less than"
+        draft.tell("BOUND", wrong, name, f"is not beyond {other}", f"it must be {need} {other}")
+
+
+def summary(items: Iterable[str], most: int = 5) -> str:
+    """Return the first few items and how many more there are."""
+    listed = list(items)
+    more = f" and {len(listed) - most} more" if len(listed) > most else ""
+    return ", ".join(listed[:most]) + more

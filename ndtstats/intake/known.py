@@ -1,0 +1,73 @@
+"""What the register knows already, read once for all checks of a file."""
+
+from functools import cached_property
+from typing import Any
+
+import pandas as pd
+
+from ndtstats.columns import TABLES
+from ndtstats.register import Register
+from ndtstats.rules import Rules, rules_in_force
+
+
+class Known:
+    """The register as the checks see it; each table is read when first asked for."""
+
+    def __init__(self, register: Register, jobs: list[str]) -> None:
+        self._register = register
+        self.jobs = jobs
+
+    @cached_property
+    def _tables(self) -> dict[str, pd.DataFrame]:
+        return {}
+
+    def table(self, name: str) -> pd.DataFrame:
+        """Return the rows in force of a table, of the jobs of the file where it has jobs."""
+        if name not in self._tables:
+            only = self.jobs[0] if len(self.jobs) == 1 and "job" in TABLES[name].names else None
+            self._tables[name] = self._register.table(name, job=only)
+        return self._tables[name]
+
+    @cached_property
+    def rules(self) -> dict[str, Rules]:
+        """The rules in force, by job; a job without any is left out."""
+        found = {job: rules_in_force(self._register, job) for job in self.jobs}
+        return {job: rules for job, rules in found.items() if rules is not None}
+
+    def joints_of(self, frame: pd.DataFrame) -> pd.DataFrame:
+        """Return the joint of each row (job, joint), aligned to it; missing where unknown."""
+        joints = self.table("joints").drop(columns=["id", "batch"])
+        keys = frame[["job", "joint"]].astype("str")
+        found = keys.merge(joints, on=["job", "joint"], how="left")
+        return found.set_axis(frame.index)
+
+    def welded(self) -> pd.DataFrame:
+        """Return first and last day of welding of each joint."""
+        deposits = self.table("deposits")
+        by_joint = deposits.groupby(["job", "joint"], as_index=False)
+        return by_joint.agg(first=("date", "min"), last=("date", "max"))
+
+    def hold_hours(self, frame: pd.DataFrame, categories: Any) -> Any:
+        """Return the hold time of each row by its category and method, 0 where no rule says."""
+        rows = [
+            (job, category, rule.method, rule.hold_hours)
+            for job, rules in self.rules.items()
+            for rule in rules.extent
+            for category in rule.categories
+        ]
+        holds = pd.DataFrame(rows, columns=["job", "category", "method", "hold_hours"])
+        longest = holds.groupby(["job", "category", "method"], as_index=False)
+        holds = longest.agg(hold_hours=("hold_hours", "max"))
+        keys = frame[["job", "method"]].astype("str").assign(category=categories.astype("str"))
+        found = keys.merge(
+            holds.astype({"job": "str", "category": "str", "method": "str"}),
+            on=["job", "category", "method"],
+            how="left",
+        )
+        return found["hold_hours"].fillna(0.0).set_axis(frame.index)
+
+
+def make_known(register: Register, frame: pd.DataFrame) -> Known:
+    """Return what the register knows of the jobs that a frame names."""
+    jobs = list(pd.unique(frame["job"].dropna())) if "job" in frame else []
+    return Known(register, [str(job) for job in jobs])
