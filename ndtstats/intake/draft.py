@@ -124,8 +124,10 @@ def _without_fillers(
     required = [c.name for c in table.columns if c.required and c.name in header.columns]
     # A total has no key of its own: at least half of what every row must have is blank.
     hollow = (texts[required] == "").mean(axis=1) >= 0.5 if required else blank
-    first = cells.where(cells != "").bfill(axis=1).iloc[:, 0].fillna("") if len(cells) else blank
-    total = ~blank & hollow & first.astype("str").str.match(_TOTAL)
+    # Only the few hollow rows are looked at cell by cell.
+    total = ~blank & hollow
+    says_so = cells[total].apply(lambda column: column.str.match(_TOTAL)).any(axis=1)
+    total[total] = says_so.astype(bool)
     notes = []
     if total.any():
         number = int(total.sum())

@@ -45,13 +45,14 @@ def qualified(work: pd.DataFrame, certificates: pd.DataFrame) -> Any:
         "thickness_min_mm", "thickness_max_mm", "qualified_on", "valid_until",
     ]  # fmt: skip
     pairs = work.reset_index(names="row").merge(tickets[columns], on="welder", how="left")
+    group = pairs["material"].str.replace(r"\..*", "", regex=True)
     covered = (
         (pairs["qualified_on"] <= pairs["date"])
         & ~(pairs["valid_until"] < pairs["date"])
         & ((pairs["process"] == pairs["for_process"]) | pairs["process"].isna())
         & _listed(pairs["position"], pairs["positions"])
         & _listed(pairs["joint_type"], pairs["joint_types"])
-        & _listed(pairs["material"].str.replace(r"\..*", "", regex=True), pairs["materials"], groups=True)
+        & _listed(group, pairs["materials"], groups=True)
         & ~(pairs["thickness_mm"] < pairs["thickness_min_mm"])
         & ~(pairs["thickness_mm"] > pairs["thickness_max_mm"])
     )

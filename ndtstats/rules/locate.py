@@ -9,6 +9,7 @@ import re
 Path = tuple[str | int, ...]
 
 _BLANK = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
+_COMMENT = re.compile(r"#[^\n]*")
 _SPACES = re.compile(r"[ \t]*")
 _STRING = re.compile(
     r'"""(?:[^\\]|\\.)*?"{3,5}'
@@ -39,6 +40,22 @@ def lines_of(text: str) -> dict[Path, int]:
     return _Outline(text).found
 
 
+def comments_of(text: str) -> dict[int, str]:
+    r"""Return the comment on each line that has one, without its mark.
+
+    Parameters
+    ----------
+    text : str
+        Valid TOML.
+
+    Examples
+    --------
+    >>> comments_of('# by hand\ntitle = "No. #1"  # seen\n')
+    {1: 'by hand', 2: 'seen'}
+    """
+    return _Outline(text).comments
+
+
 def line_at(lines: dict[Path, int], path: Path) -> int | None:
     """Return the line of a path, or of the nearest part above it that has one."""
     for length in range(len(path), 0, -1):
@@ -48,24 +65,25 @@ def line_at(lines: dict[Path, int], path: Path) -> int | None:
 
 
 class _Outline:
-    """One walk through a text; ``found`` holds the line of each path."""
+    """One walk through a text: the line of each path, and the comments by line."""
 
     def __init__(self, text: str) -> None:
         self.text = text
         self.at = 0
         self.found: dict[Path, int] = {}
+        self.comments: dict[int, str] = {}
         self._last: dict[Path, int] = {}  # number of the last table of each array of tables
         self._walk()
 
     def _walk(self) -> None:
         table: Path = ()
-        self._skip(_BLANK)
+        self._skip_blank()
         while self.at < len(self.text):
             if self._next("["):
                 table = self._heading()
             else:
                 self._pair(table)
-            self._skip(_BLANK)
+            self._skip_blank()
 
     def _heading(self) -> Path:
         line = self._line()
@@ -106,22 +124,22 @@ class _Outline:
 
     def _array(self, path: Path) -> None:
         item = 0
-        self._skip(_BLANK)
+        self._skip_blank()
         while not self._take("]") and self.at < len(self.text):
             self.found[*path, item] = self._line()
             self._value((*path, item))
             item += 1
-            self._skip(_BLANK)
+            self._skip_blank()
             self._take(",")
-            self._skip(_BLANK)
+            self._skip_blank()
 
     def _inline_table(self, path: Path) -> None:
-        self._skip(_BLANK)
+        self._skip_blank()
         while not self._take("}") and self.at < len(self.text):
             self._pair(path)
-            self._skip(_BLANK)
+            self._skip_blank()
             self._take(",")
-            self._skip(_BLANK)
+            self._skip_blank()
 
     def _keys(self) -> list[str]:
         keys: list[str] = []
@@ -136,8 +154,14 @@ class _Outline:
             self._skip(_SPACES)
         return keys
 
-    def _line(self) -> int:
-        return self.text.count("\n", 0, self.at) + 1
+    def _skip_blank(self) -> None:
+        start = self.at
+        self._skip(_BLANK)
+        for comment in _COMMENT.finditer(self.text, start, self.at):
+            self.comments[self._line(comment.start())] = comment[0].lstrip("#").strip()
+
+    def _line(self, at: int | None = None) -> int:
+        return self.text.count("\n", 0, self.at if at is None else at) + 1
 
     def _next(self, mark: str) -> bool:
         return self.text.startswith(mark, self.at)
