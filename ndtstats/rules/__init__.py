@@ -5,23 +5,40 @@ to which acceptance level, and what a reject sets in motion. The presets follow 
 are starting points: the contract's edition governs, and certified people decide.
 """
 
-from ndtstats.rules.amount import spots_required
-from ndtstats.rules.force import adopt, rules_in_force
+from ndtstats.rules.amount import crossing_spots, first_off_mm, required, spots_required
+from ndtstats.rules.describe import amount_in_words, rules_table, sources
+from ndtstats.rules.force import adopt, keep_rules, rules_by_sha256, rules_in_force
+from ndtstats.rules.intermittent import beads_specified, throat_mm
+from ndtstats.rules.method_choice import power_piping_methods
 from ndtstats.rules.model import ExtentRule, Risk, Rules, Structure
+from ndtstats.rules.problems import Problem
 from ndtstats.rules.procedures import Procedure
-from ndtstats.rules.reader import list_presets, load_rules, preset_text, read_rules
+from ndtstats.rules.reader import list_presets, load_rules, parse_rules, preset_text, read_rules
 
 __all__ = [
     "ExtentRule",
+    "Problem",
     "Procedure",
     "Risk",
     "Rules",
     "Structure",
     "adopt",
+    "amount_in_words",
+    "beads_specified",
+    "crossing_spots",
+    "first_off_mm",
+    "keep_rules",
     "list_presets",
     "load_rules",
+    "parse_rules",
+    "power_piping_methods",
     "preset_text",
     "read_rules",
+    "required",
+    "rules_by_sha256",
     "rules_in_force",
+    "rules_table",
+    "sources",
     "spots_required",
+    "throat_mm",
 ]

@@ -52,7 +52,7 @@ def _clashes(report: Report, rules: list[Mapping[str, Any]]) -> Iterator[Problem
     """Yield pairs of rules between which an examination could be counted twice."""
     held: defaultdict[tuple[str, str], dict[str, str]] = defaultdict(dict)
     for number, rule in enumerate(rules):
-        places, name = rule.get("places", "all"), _text(rule, "name")
+        places, name = str(rule.get("places", "all")), _text(rule, "name")
         for category in dict.fromkeys(_texts(rule, "categories")):
             others = held[category, _text(rule, "method")]
             clash = [o for p, o in others.items() if p == places or "all" in {p, places}]
@@ -61,7 +61,7 @@ def _clashes(report: Report, rules: list[Mapping[str, Any]]) -> Iterator[Problem
                 remedy = 'take it out of one, or part them by places "crossings" and "elsewhere"'
                 path = ("extent", number, "categories")
                 yield report.problem(path, reason, remedy, value=shown(category))
-            others.setdefault(str(places), name)
+            others.setdefault(places, name)
     yield from _elsewhere_alone(report, rules, held)
 
 
@@ -74,7 +74,8 @@ def _elsewhere_alone(
         if rule.get("places") != "elsewhere":
             continue
         for category in _texts(rule, "categories"):
-            if "crossings" not in held[category, _text(rule, "method")]:
+            others = held[category, _text(rule, "method")]
+            if "crossings" not in others and "all" not in others:
                 reason = f'"elsewhere" means nothing for {shown(category)}'
                 remedy = 'add a rule for it with places "crossings", or take places "all"'
                 yield report.problem(("extent", number, "places"), reason, remedy)

@@ -9,14 +9,6 @@ from ndtstats.rules.model import Rules
 from ndtstats.rules.reader import read_rules
 
 
-def keep_rules(batch: Batch, register: Register, rules: Rules) -> None:
-    """Add the text of the rules to the register within an open batch, unless it is there."""
-    known = register.table("rule_sets", columns=["sha256"])["sha256"]
-    if rules.sha256 not in set(known):
-        row = {"sha256": rules.sha256, "title": rules.title, "text": rules.text}
-        batch.insert("rule_sets", pd.DataFrame([row]))
-
-
 def adopt(
     register: Register,
     job: str,
@@ -26,36 +18,71 @@ def adopt(
     by: str | None,
     now: datetime,
 ) -> bool:
-    """Put rules in force for a job; return False if they already were.
+    """Put rules in force for a job, from ``now`` on.
 
     Parameters
     ----------
+    register : Register
+        Keeps the text of the rules, word for word, and who adopted them when.
+    job : str
+        Number of the job.
+    rules : Rules
+        The rules.
     agreed_by : str, optional
-        With whom the rules were agreed; the rules file's own word if left out.
+        With whom they were agreed; None: whom the rules file names, if any.
+    by : str, optional
+        Who adopts them, for the log.
+    now : datetime
+        The instant, aware.
+
+    Returns
+    -------
+    bool
+        False if these rules were in force already on the same terms; nothing is written then.
     """
-    if _in_force_sha256(register, job, None) == rules.sha256:
+    agreed = agreed_by or rules.file.agreed_with or None
+    last = _last_adoption(register, job, None)
+    if last == (rules.sha256, agreed):
         return False
     with register.batch(kind="rules", subject=job, source=rules.title, by=by, now=now) as batch:
         keep_rules(batch, register, rules)
-        agreed = agreed_by or rules.file.agreed_with or None
         row = {"job": job, "rules_sha256": rules.sha256, "agreed_by": agreed}
         batch.insert("adoptions", pd.DataFrame([row]))
     return True
 
 
+def keep_rules(batch: Batch, register: Register, rules: Rules) -> None:
+    """Add the text of the rules to the register within an open batch, unless it is there."""
+    known = register.table("rule_sets", columns=["sha256"])["sha256"]
+    if rules.sha256 not in set(known):
+        row = {"sha256": rules.sha256, "title": rules.title, "text": rules.text}
+        batch.insert("rule_sets", pd.DataFrame([row]))
+
+
 def rules_in_force(register: Register, job: str, as_of: datetime | None = None) -> Rules | None:
     """Return the rules in force for a job at an instant; None if none were adopted."""
-    sha256 = _in_force_sha256(register, job, as_of)
-    return None if sha256 is None else rules_by_sha256(register, sha256)
+    last = _last_adoption(register, job, as_of)
+    return None if last is None else rules_by_sha256(register, last[0])
 
 
 def rules_by_sha256(register: Register, sha256: str) -> Rules:
-    """Return rules that the register holds, by the digest of their text."""
-    kept = register.table("rule_sets")
-    text = kept.loc[kept["sha256"] == sha256, "text"].iloc[0]
-    return read_rules(text, source=f"rules {sha256[:12]} of the register")
+    """Return rules that the register holds, by the digest of their text; KeyError if it does not.
+
+    Raises
+    ------
+    UseError
+        If this version of the package no longer takes them: what is wrong, with its line.
+    """
+    kept = register.table("rule_sets").set_index("sha256")["text"]
+    return read_rules(kept[sha256], source=f"rules {sha256[:12]} of the register")
 
 
-def _in_force_sha256(register: Register, job: str, as_of: datetime | None) -> str | None:
+def _last_adoption(
+    register: Register, job: str, as_of: datetime | None
+) -> tuple[str, str | None] | None:
+    """Return digest and terms of what was adopted last."""
     adopted = register.table("adoptions", job=job, as_of=as_of)
-    return None if adopted.empty else str(adopted["rules_sha256"].iloc[-1])
+    if adopted.empty:
+        return None
+    last = adopted.iloc[-1]
+    return str(last["rules_sha256"]), last["agreed_by"] if pd.notna(last["agreed_by"]) else None

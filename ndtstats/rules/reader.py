@@ -172,8 +172,10 @@ def _procedures(report: Report, problems: list[Problem]) -> dict[str, Procedure]
             made[name] = Procedure.model_validate({**start, **changes})
         except ValidationError as error:
             problems += report.of(error, above=("escalation", name))
-    used = {rule.get("escalation") for rule in _rules_with_defaults(report.raw)}
-    for name in made.keys() - PRESETS.keys() - used:
+    used = [rule.get("escalation") for rule in _rules_with_defaults(report.raw)]
+    for name in made:
+        if name in PRESETS or name in used:
+            continue
         # A slip in the name of a preset would otherwise change nothing, and nobody would know.
         remedy = choice(name, PRESETS)
         problems.append(report.problem(("escalation", name), "is used by no rule", remedy))
