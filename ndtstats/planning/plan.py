@@ -1,0 +1,425 @@
+"""A plan: drawn once, kept with its seed, frame and rules, and repeated whenever somebody asks."""
+
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ndtstats import __version__
+from ndtstats.errors import UseError, nearest
+from ndtstats.planning.allocation import strata_of
+from ndtstats.planning.draw import draw_reserves, draw_systematic
+from ndtstats.planning.frame import cut_frame, frame_sha256
+from ndtstats.planning.risk import risk_factors
+from ndtstats.planning.work import first_joints, leading_welder
+from ndtstats.register import Batch, Register
+from ndtstats.rules import ExtentRule, Rules
+from ndtstats.rules.force import keep_rules, rules_by_sha256
+
+#: What tells one cell of a frame from another, and what its probability rests on.
+_HASHED = ["joint", "rule", "method", "from_mm", "to_mm", "mandatory", "stratum", "welder", "risk"]
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """What a draw gives: the frame with its probabilities, and the spots."""
+
+    cells: pd.DataFrame
+    spots: pd.DataFrame
+    notes: tuple[str, ...] = ()
+
+    @property
+    def sha256(self) -> str:
+        """Digest of the frame."""
+        return frame_sha256(self.cells, _HASHED)
+
+
+@dataclass(frozen=True, slots=True)
+class Repeat:
+    """Whether a plan drawn again comes out the same, and what has changed since."""
+
+    plan: str
+    equal: bool
+    frame_equal: bool
+    changes: tuple[str, ...] = field(default=())
+
+
+def draw(
+    joints: pd.DataFrame,
+    deposits: pd.DataFrame,
+    rejects: pd.DataFrame,
+    rules: Rules,
+    *,
+    seed: int,
+) -> Drawing:
+    """Return a draw from the joints of one job: a pure function of its arguments.
+
+    Parameters
+    ----------
+    joints, deposits : DataFrame
+        Tables of the register; joints in walking order.
+    rejects : DataFrame
+        Rejected places: ``joint``, ``from_mm``, ``to_mm``.
+    rules : Rules
+        What to examine.
+    seed : int
+        Seed of the chance; the same arguments give the same draw.
+
+    Returns
+    -------
+    Drawing
+        ``cells``: the frame with ``stratum``, ``welder``, ``risk``, ``pi``; ``spots``: what was
+        drawn, with ``part`` (required, random, reserve), ``why``, ``draw_order``.
+    """
+    rng = np.random.default_rng(np.random.SeedSequence(seed))
+    frames, notes = [], []
+    for rule in rules.extent:
+        under = joints[joints["category"].isin(list(rule.categories))]
+        if under.empty:
+            continue
+        framed = _frame_of_rule(under, deposits, rejects, rules, rule)
+        if framed.empty:
+            notes.append(f'rule "{rule.name}": no place falls under it')
+            continue
+        frames.append(framed)
+    if not frames:
+        raise UseError(
+            "no joint to plan for: none that is new since the last plan stands in a category of "
+            f'the rules "{rules.title}" ({", ".join(sorted(rules.categories))})'
+        )
+    cells = pd.concat(frames, ignore_index=True)
+    codes, _ = pd.factorize(cells["rule"] + "|" + cells["stratum"])
+    drawn = draw_systematic(cells["pi"], codes, rng)
+    size = (cells["to_mm"] - cells["from_mm"]) * cells["risk"] ** rules.file.risk.exponent
+    rank = np.zeros(len(cells), dtype=np.int64)
+    for rule in rules.extent:
+        mine = (cells["rule"] == rule.name).to_numpy()
+        own, _ = pd.factorize(codes[mine])
+        rank[mine] = draw_reserves(
+            drawn[mine], size.to_numpy(float)[mine], own, rule.reserve_share, rng
+        )
+    return Drawing(cells, _spots(cells, drawn, rank, rules), tuple(notes))
+
+
+def _frame_of_rule(
+    under: pd.DataFrame,
+    deposits: pd.DataFrame,
+    rejects: pd.DataFrame,
+    rules: Rules,
+    rule: ExtentRule,
+) -> pd.DataFrame:
+    """Return the cells that a rule is about, with stratum, risk and probability."""
+    whole = under["whole"].astype("boolean").fillna(value=False) | rule.whole_joints
+    around = [
+        other.spot_length_mm
+        for other in rules.extent
+        if other.places == "crossings" and set(other.categories) & set(rule.categories)
+    ]
+    cells = cut_frame(
+        under.assign(whole=whole),
+        spot_length_mm=rule.spot_length_mm,
+        crossing_length_mm=max(around, default=None),
+        ends="ends" in rule.always + rule.first,
+    )
+    made = deposits[deposits["joint"].isin(under["joint"])]
+    of = under.set_index("joint").reindex(cells["joint"]).set_index(cells.index)
+    made = made.assign(procedure=made["procedure"].fillna(_of_joint(made, under, "procedure")))
+    cells = cells.assign(
+        welder=leading_welder(cells, made),
+        first_off=_is_first(cells, made, rule.first_off.of, rule.first_off.joints),
+        first_of_welder=_is_first(cells, made, "welder", rules.file.risk.first_joints),
+        first_of_procedure=_is_first(cells, made, "procedure", rules.file.risk.first_joints),
+        joint_mm=of["length_mm"],
+    )
+    if rule.places != "all":
+        crossing = cells["mandatory"] == "crossing"
+        cells = cells[crossing if rule.places == "crossings" else ~crossing]
+    if cells.empty:
+        return cells
+    risk = rules.file.risk
+    factors = risk_factors(cells, under, rejects, risk)
+    cells = cells.assign(risk=factors.prod(axis=1))
+    # The power tempers how far risk pulls the draw; the risk shown is the product itself.
+    pulled = cells.assign(risk=cells["risk"] ** risk.exponent)
+    groups = _groups(cells, of, rule)
+    strata = pd.concat(
+        [
+            strata_of(pulled[groups == group], rule, rules.file.structure).assign(group=group)
+            for group in pd.unique(groups)
+        ]
+    ).reindex(cells.index)
+    shown = strata["group"].where(strata["group"] == "", strata["group"] + " ")
+    return cells.assign(
+        rule=rule.name,
+        method=rule.method,
+        stratum=shown + strata["stratum"],
+        pi=strata["pi"],
+        why=strata["why"],
+    )
+
+
+def _groups(cells: pd.DataFrame, of: pd.DataFrame, rule: ExtentRule) -> Any:
+    """Return the group in which the amount of a rule is counted for each cell."""
+    if not rule.counted_per:
+        return pd.Series("", index=cells.index, dtype="str")
+    columns = [name for name in rule.counted_per if name != "joint"]
+    known = of.loc[cells.index, columns].assign(joint=cells["joint"])[list(rule.counted_per)]
+    return known.astype("str").fillna("?").agg(" ".join, axis=1)
+
+
+def _of_joint(deposits: pd.DataFrame, joints: pd.DataFrame, column: str) -> Any:
+    return deposits["joint"].map(joints.set_index("joint")[column])
+
+
+def _is_first(cells: pd.DataFrame, deposits: pd.DataFrame, of: str, number: int) -> Any:
+    return cells["joint"].isin(first_joints(deposits, of, number)["joint"])
+
+
+def _spots(cells: pd.DataFrame, drawn: Any, rank: Any, rules: Rules) -> pd.DataFrame:
+    """Return the drawn cells and the reserves as spots, in order of the draw."""
+    taken = drawn | (rank > 0)
+    spots = cells[taken].copy()
+    certain = spots["pi"] >= 1.0 - 1e-12
+    reserve = rank[taken] > 0
+    part = np.where(reserve, "reserve", np.where(certain, "required", "random"))
+    spots["part"] = part
+    forced = certain & (spots["why"] == "drawn by chance")
+    spots["why"] = spots["why"].mask(forced, "all of this stratum is needed")
+    order = pd.Series(rank[taken], index=spots.index) + np.where(reserve, len(cells), 0)
+    spots["draw_order"] = order.rank(method="first").astype(int)
+    of_rule = {rule.name: rule for rule in rules.extent}
+    spots["technique"] = [of_rule[name].technique or None for name in spots["rule"]]
+    spots["acceptance"] = [of_rule[name].acceptance or None for name in spots["rule"]]
+    spots["round"] = 0
+    ordered: pd.DataFrame = spots.reset_index(drop=True)
+    return ordered
+
+
+# ------------------------------------------------------------------ with the register
+
+
+def draw_plan(
+    register: Register,
+    *,
+    job: str,
+    rules: Rules,
+    seed: int,
+    now: datetime,
+    by: str | None = None,
+) -> tuple[str, Drawing]:
+    """Draw a plan for the joints of a job that no earlier plan by these rules covers, and keep it.
+
+    Parameters
+    ----------
+    job : str
+        The job.
+    rules : Rules
+        Rules to plan by.
+    seed : int
+        Seed of the draw.
+    now : datetime
+        The instant of the draw.
+
+    Returns
+    -------
+    (str, Drawing)
+        Number of the plan, and what was drawn.
+
+    Raises
+    ------
+    UseError
+        If there is nothing to plan for.
+    """
+    drawing = _drawing(register, job, rules, seed, None)
+    spots = in_request_order(register, job, drawing.spots)
+    plan = store_plan(
+        register,
+        kind="draw",
+        job=job,
+        spots=spots,
+        cells=drawing.cells,
+        seed=seed,
+        rules=rules,
+        frame=drawing.sha256,
+        now=now,
+        by=by,
+    )
+    return plan, drawing
+
+
+def _drawing(
+    register: Register, job: str, rules: Rules, seed: int, as_of: datetime | None
+) -> Drawing:
+    joints = _walking_order(register.table("joints", job=job, as_of=as_of))
+    joints = joints[~joints["joint"].isin(_planned(register, job, rules, as_of))]
+    deposits = register.table("deposits", job=job, as_of=as_of)
+    examined = register.table("examinations", job=job, as_of=as_of)
+    rejects = examined[(examined["verdict"] == "reject")]
+    length = rejects["joint"].map(joints.set_index("joint")["length_mm"])
+    rejects = rejects.assign(
+        from_mm=rejects["from_mm"].fillna(0.0), to_mm=rejects["to_mm"].fillna(length)
+    )
+    return draw(joints, deposits, rejects, rules, seed=seed)
+
+
+def _walking_order(joints: pd.DataFrame) -> pd.DataFrame:
+    return joints.sort_values(["zone", "joint"], kind="stable", ignore_index=True)
+
+
+def _planned(register: Register, job: str, rules: Rules, as_of: datetime | None) -> Any:
+    """Return the joints that an earlier draw by the same rules covers."""
+    plans = register.table("plans", job=job, as_of=as_of)
+    same = plans[(plans["kind"] == "draw") & (plans["rules_sha256"] == rules.sha256)]
+    if same.empty:
+        return []
+    cells = register.table("frame_cells", job=job, as_of=as_of, columns=["plan", "joint"])
+    return cells.loc[cells["plan"].isin(same["plan"]), "joint"].unique()
+
+
+def in_request_order(register: Register, job: str, spots: pd.DataFrame) -> pd.DataFrame:
+    """Return spots in the order in which they are asked for: due date, zone, joint, place."""
+    zones = register.table("zones", job=job).set_index("zone")
+    joints = register.table("joints", job=job).set_index("joint")
+    zone = spots["joint"].map(joints["zone"])
+    ordered = spots.assign(_zone=zone, _due=zone.map(zones["due"]))
+    ordered = ordered.sort_values(
+        ["_due", "_zone", "joint", "from_mm", "method"], na_position="last", kind="stable"
+    )
+    return ordered.drop(columns=["_zone", "_due"]).reset_index(drop=True)
+
+
+def store_plan(
+    register: Register,
+    *,
+    kind: str,
+    job: str,
+    spots: pd.DataFrame,
+    cells: pd.DataFrame,
+    seed: int,
+    rules: Rules | None,
+    frame: str,
+    now: datetime,
+    by: str | None,
+) -> str:
+    """Keep a plan with its spots, numbered in the order given; return its number.
+
+    The ids of spots run over all of them, reserves too, so that an id tells nothing of why.
+    """
+    plan = f"P{len(register.table('plans', columns=['plan'])) + 1}"
+    digits = max(4, len(str(len(spots))))
+    ids = [f"{plan}-{number:0{digits}d}" for number in range(1, len(spots) + 1)]
+    head = {
+        "plan": plan,
+        "job": job,
+        "kind": kind,
+        "seed": seed,
+        "rules_sha256": rules.sha256 if rules else None,
+        "frame_sha256": frame,
+        "drawn_at": now.isoformat(timespec="seconds"),
+        "risk_exponent": rules.file.risk.exponent if rules else None,
+        "version": __version__,
+    }
+    with register.batch(kind="plan", subject=job, source=plan, by=by, now=now) as batch:
+        _keep(batch, register, rules, head, plan, job, cells, spots.assign(spot=ids))
+    return plan
+
+
+def _keep(
+    batch: Batch,
+    register: Register,
+    rules: Rules | None,
+    head: dict[str, object],
+    plan: str,
+    job: str,
+    cells: pd.DataFrame,
+    spots: pd.DataFrame,
+) -> None:
+    if rules is not None:
+        keep_rules(batch, register, rules)
+    batch.insert("plans", pd.DataFrame([head]))
+    numbered = cells.assign(plan=plan, job=job, cell=np.arange(len(cells)))
+    batch.insert("frame_cells", numbered)
+    batch.insert("spots", spots.assign(plan=plan, job=job), counted=True)
+
+
+def plan_head(register: Register, plan: str, as_of: datetime | None = None) -> pd.Series:
+    """Return what is kept of a plan: job, kind, seed, digests.
+
+    Raises
+    ------
+    UseError
+        If there is no such plan.
+    """
+    plans = register.table("plans", as_of=as_of)
+    found = plans[plans["plan"] == plan.upper()]
+    if not found.empty:
+        return found.iloc[0]
+    known = list(plans["plan"])
+    close = nearest(plan, known)
+    hint = f'did you mean "{close}"?' if close else f"known: {', '.join(known) or 'none yet'}"
+    raise UseError(f'there is no plan "{plan}"; {hint}')
+
+
+def plan_spots(register: Register, plan: str, as_of: datetime | None = None) -> pd.DataFrame:
+    """Return the spots of a plan in request order."""
+    head = plan_head(register, plan, as_of)
+    spots = register.table("spots", job=str(head["job"]), as_of=as_of)
+    mine: pd.DataFrame = spots[spots["plan"] == head["plan"]].reset_index(drop=True)
+    return mine
+
+
+def repeat_plan(register: Register, plan: str) -> Repeat:
+    """Draw a plan again from the register as it was then, and compare it with what is kept.
+
+    Returns
+    -------
+    Repeat
+        ``equal``: every spot is the same; ``frame_equal``: and so is the frame; ``changes``: what
+        of it the register tells otherwise today.
+
+    Raises
+    ------
+    UseError
+        If there is no such plan, or it was not drawn by chance from rules.
+    """
+    head = plan_head(register, plan)
+    if head["kind"] != "draw":
+        raise UseError(f"plan {head['plan']} answers what is owed; only a draw can be repeated")
+    rules = rules_by_sha256(register, head["rules_sha256"])
+    log = register.batches().set_index("number")["at"]
+    before = log[head["batch"]].to_pydatetime() - timedelta(microseconds=1)
+    again = _drawing(register, head["job"], rules, int(head["seed"]), before)
+    kept = plan_spots(register, plan)
+    columns = ["joint", "method", "from_mm", "to_mm", "part", "pi", "stratum"]
+    order = ["joint", "method", "from_mm"]
+    mine = again.spots.sort_values(order)[columns].reset_index(drop=True)
+    theirs = kept.sort_values(order)[columns].reset_index(drop=True)
+    equal = len(mine) == len(theirs) and all(
+        mine[c].tolist() == theirs[c].tolist() for c in columns
+    )
+    frame_equal = again.sha256 == head["frame_sha256"]
+    return Repeat(head["plan"], equal, frame_equal, _changes(register, head, before))
+
+
+def _changes(register: Register, head: Any, before: datetime) -> tuple[str, ...]:
+    """Return in sentences what has changed in the register since a plan was drawn."""
+    told = []
+    for table, key in (("joints", ["joint"]), ("deposits", ["joint", "welder", "date"])):
+        then = register.table(table, job=head["job"], as_of=before)
+        today = register.table(table, job=head["job"])
+        gone = ~then["id"].isin(today["id"])
+        new = ~today["id"].isin(then["id"])
+        corrected = today[new].merge(then.loc[gone, key], on=key)[key].drop_duplicates()
+        added = int(new.sum()) - len(corrected)
+        if added:
+            told.append(f"{_count(added, table)} added since")
+        if len(corrected):
+            some = ", ".join(corrected["joint"].unique()[:5])
+            told.append(f"{_count(len(corrected), table)} corrected since, such as {some}")
+    return tuple(told)
+
+
+def _count(number: int, table: str) -> str:
+    return f"{number:,} {table if number != 1 else table.removesuffix('s')}"

@@ -1,0 +1,80 @@
+"""The risk of a cell: a product of factors that anybody can read, and change in the rules file."""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ndtstats.rules import Risk
+
+#: The factors in the order in which they are shown.
+FACTORS = (
+    "first_work_of_welder",
+    "first_work_of_procedure",
+    "bead_end",
+    "crossing",
+    "difficult_access",
+    "near_repair",
+    "consequence",
+)
+
+
+def risk_factors(
+    cells: pd.DataFrame, joints: pd.DataFrame, rejects: pd.DataFrame, risk: Risk
+) -> pd.DataFrame:
+    """Return the factors of each cell; its risk is their product.
+
+    Parameters
+    ----------
+    cells : DataFrame
+        Columns ``joint``, ``from_mm``, ``to_mm``, ``mandatory``, and the flags
+        ``first_of_welder``, ``first_of_procedure``.
+    joints : DataFrame
+        Columns ``joint``, ``length_mm``, ``category``, ``position``.
+    rejects : DataFrame
+        Rejected places: ``joint``, ``from_mm``, ``to_mm``.
+    risk : Risk
+        The factors of the rules.
+
+    Returns
+    -------
+    DataFrame
+        One column for each of :data:`FACTORS`, 1 where a factor does not apply, aligned to
+        ``cells``.
+    """
+    of = joints.set_index("joint").reindex(cells["joint"]).set_index(cells.index)
+    at_end = (cells["from_mm"] <= 0) | (cells["to_mm"] >= of["length_mm"])
+    hard = of["position"].isin(list(risk.difficult_positions))
+    consequence = of["category"].astype(object).map(risk.consequence).astype("float64")
+    return pd.DataFrame(
+        {
+            "first_work_of_welder": _factor(cells["first_of_welder"], risk.first_work_of_welder),
+            "first_work_of_procedure": _factor(
+                cells["first_of_procedure"], risk.first_work_of_procedure
+            ),
+            "bead_end": _factor(at_end, risk.bead_end),
+            "crossing": _factor(cells["mandatory"] == "crossing", risk.crossing),
+            "difficult_access": _factor(hard, risk.difficult_access),
+            "near_repair": _factor(_near(cells, rejects, risk.near_repair_mm), risk.near_repair),
+            "consequence": consequence.fillna(1.0).to_numpy(),
+        },
+        index=cells.index,
+    )
+
+
+def _factor(applies: Any, factor: float) -> Any:
+    return np.where(np.asarray(applies, dtype=bool), factor, 1.0)
+
+
+def _near(cells: pd.DataFrame, rejects: pd.DataFrame, within_mm: float) -> Any:
+    """Return which cells lie within a distance of a rejected place of their joint."""
+    places = rejects[["joint", "from_mm", "to_mm"]]
+    pairs = (
+        cells[["joint", "from_mm", "to_mm"]]
+        .reset_index(names="cell")
+        .merge(places, on="joint", suffixes=("", "_bad"))
+    )
+    near = (pairs["from_mm"] < pairs["to_mm_bad"] + within_mm) & (
+        pairs["to_mm"] > pairs["from_mm_bad"] - within_mm
+    )
+    return cells.index.isin(pairs.loc[near, "cell"])

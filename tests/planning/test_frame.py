@@ -1,0 +1,86 @@
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ndtstats.planning import cut_frame
+
+JOINTS = st.lists(
+    st.tuples(
+        st.integers(1, 9000),  # length
+        st.booleans(),  # whole
+        st.lists(st.integers(0, 9000), max_size=5),  # crossings
+    ),
+    min_size=1,
+    max_size=12,
+)
+
+
+def frame_of(rows):
+    return pd.DataFrame(
+        {
+            "joint": [f"J{number}" for number in range(len(rows))],
+            "length_mm": [float(length) for length, _, _ in rows],
+            "whole": [whole for _, whole, _ in rows],
+            "crossings_mm": [
+                ";".join(str(min(at, length)) for at in points) if points else None
+                for length, _, points in rows
+            ],
+        }
+    )
+
+
+@given(JOINTS, st.sampled_from([150.0, 300.0, 500.0]), st.booleans())
+def test_cells_cover_each_joint_exactly(rows, spot, ends):
+    joints = frame_of(rows)
+    cells = cut_frame(joints, spot_length_mm=spot, ends=ends)
+    length = joints.set_index("joint")["length_mm"]
+    by_joint = cells.groupby("joint", sort=False)
+    assert by_joint["from_mm"].min().eq(0).all()
+    assert by_joint["to_mm"].max().to_dict() == length.to_dict()
+    assert (cells["to_mm"] > cells["from_mm"]).all()
+    same = cells["joint"].to_numpy()[1:] == cells["joint"].to_numpy()[:-1]
+    assert np.array_equal(
+        cells["from_mm"].to_numpy()[1:][same], cells["to_mm"].to_numpy()[:-1][same]
+    )
+
+
+@given(JOINTS)
+def test_joints_examined_whole_are_one_cell(rows):
+    joints = frame_of(rows).assign(whole=True)
+    assert len(cut_frame(joints, spot_length_mm=300, ends=True)) == len(joints)
+
+
+@given(JOINTS)
+def test_every_crossing_lies_in_a_cell_of_its_own_kind(rows):
+    joints = frame_of([(length, False, points) for length, _, points in rows])
+    cells = cut_frame(joints, spot_length_mm=300)
+    marked = cells[cells["mandatory"] == "crossing"]
+    for number, (length, _, points) in enumerate(rows):
+        mine = marked[marked["joint"] == f"J{number}"]
+        for at in (min(point, length) for point in points):
+            assert ((mine["from_mm"] <= at) & (at <= mine["to_mm"])).any()
+
+
+def test_a_crossing_is_centred_and_clipped():
+    joints = frame_of([(1000, False, [100, 600])])
+    cells = cut_frame(joints, spot_length_mm=300)
+    crossings = cells[cells["mandatory"] == "crossing"]
+    assert crossings[["from_mm", "to_mm"]].to_numpy().tolist() == [[0, 250], [450, 750]]
+
+
+def test_the_rest_is_cut_evenly_and_not_shorter_than_a_spot():
+    cells = cut_frame(frame_of([(1000, False, [])]), spot_length_mm=300)
+    assert (cells["to_mm"] - cells["from_mm"]).tolist() == [333, 334, 333]
+
+
+def test_both_ends_can_be_cells_of_their_own():
+    cells = cut_frame(frame_of([(2000, False, [])]), spot_length_mm=300, ends=True)
+    assert cells["mandatory"].tolist() == ["end", "", "", "", "", "end"]
+
+
+@pytest.mark.parametrize("whole", [None, False])
+def test_a_blank_flag_is_not_whole(whole):
+    joints = frame_of([(900, False, [])]).assign(whole=pd.array([whole], dtype="boolean"))
+    assert len(cut_frame(joints, spot_length_mm=300)) == 3

@@ -1,0 +1,196 @@
+from datetime import timedelta
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from ndtstats.errors import UseError
+from ndtstats.planning import draw_plan, plan_spots, repeat_plan
+from ndtstats.rules import read_rules
+
+RULES = """
+title = "test hull"
+follows = "nothing: rules for a test"
+edition = "none"
+
+[risk]
+exponent = 0.5
+first_work_of_welder = 2.0
+bead_end = 1.5
+
+[[extent]]
+name = "butts"
+categories = ["A"]
+method = "RT"
+amount = { family = "share-of-length", percent = 10.0 }
+always = ["crossings"]
+spots_per_welder = 1
+reserve_share = 0.5
+acceptance = "ISO 10042, level C"
+technique = "ISO 17636-1, class B"
+
+[[extent]]
+name = "pipe butts"
+categories = ["P"]
+method = "RT"
+amount = { family = "percent-of-joints", percent = 5.0 }
+spots_per_welder = 1
+
+[[extent]]
+name = "all of it"
+categories = ["X"]
+method = "UT"
+amount = { family = "share-of-length", percent = 100.0 }
+spot_length_mm = 500
+"""
+
+
+@pytest.fixture
+def rules():
+    return read_rules(RULES, source="test rules")
+
+
+@pytest.fixture
+def yard(register, now):
+    """One job: ten butts with crossings, thirty pipe butts by four welders, two critical welds."""
+    butts = pd.DataFrame(
+        {
+            "joint": [f"B-{n}" for n in range(10)],
+            "category": "A",
+            "length_mm": 3000.0,
+            "crossings_mm": ["1500" if n % 2 else None for n in range(10)],
+        }
+    )
+    pipes = pd.DataFrame(
+        {"joint": [f"P-{n:02d}" for n in range(30)], "category": "P", "length_mm": 350.0}
+    )
+    critical = pd.DataFrame({"joint": ["X-1", "X-2"], "category": "X", "length_mm": 1000.0})
+    joints = pd.concat([butts, pipes, critical], ignore_index=True).assign(
+        job="H1", zone="Z", joint_type="butt"
+    )
+    deposits = pd.DataFrame(
+        {
+            "job": "H1",
+            "joint": joints["joint"],
+            "welder": [f"W{n % 4}" for n in range(len(joints))],
+            "date": pd.Timestamp("2026-02-01") + pd.to_timedelta(np.arange(len(joints)), unit="D"),
+        }
+    )
+    with register.batch(kind="load", subject="all", now=now - timedelta(days=1)) as batch:
+        batch.merge("jobs", pd.DataFrame({"job": ["H1"]}))
+        batch.merge("zones", pd.DataFrame({"job": ["H1"], "zone": ["Z"]}))
+        batch.merge("joints", joints)
+        batch.merge("deposits", deposits)
+    return register
+
+
+def test_a_plan_holds_what_the_rules_ask_for(yard, rules, now):
+    plan, drawing = draw_plan(yard, job="H1", rules=rules, seed=1, now=now)
+    spots = plan_spots(yard, plan)
+    taken = spots[spots["part"] != "reserve"]
+    butts = taken[taken["rule"] == "butts"]
+    # 10 % of 30 m at 300 mm a spot: ten, of which five are the crossings.
+    assert len(butts) == 10
+    assert (butts["part"] == "required").sum() == 5
+    # 5 % of 30 is two; four welders each need one (ASME B31.3, 341.4.1; opinion, seen).
+    pipes = taken[taken["rule"] == "pipe butts"]
+    assert len(pipes) == 4
+    assert (pipes["to_mm"] - pipes["from_mm"] == 350).all()
+    everything = taken[taken["rule"] == "all of it"]
+    assert set(everything["part"]) == {"required"}
+    assert (everything["to_mm"] - everything["from_mm"]).sum() == 2000
+    assert drawing.notes == ()
+
+
+def test_every_welder_is_covered(yard, rules, now):
+    plan, _ = draw_plan(yard, job="H1", rules=rules, seed=2, now=now)
+    spots = plan_spots(yard, plan).query("part != 'reserve' and rule == 'pipe butts'")
+    welder = yard.table("deposits").set_index("joint")["welder"]
+    assert sorted(spots["joint"].map(welder)) == ["W0", "W1", "W2", "W3"]
+
+
+def test_probabilities_add_up_to_the_spots_drawn(yard, rules, now):
+    plan, drawing = draw_plan(yard, job="H1", rules=rules, seed=3, now=now)
+    keys = ["rule", "stratum"]
+    cells = drawing.cells.groupby(keys)["pi"].sum()
+    spots = plan_spots(yard, plan)
+    drawn = spots[spots["part"] != "reserve"].groupby(keys).size()
+    expected = cells[cells > 1e-9]
+    np.testing.assert_allclose(expected, drawn.reindex(expected.index), atol=1e-9)
+
+
+def test_probabilities_follow_length_times_risk(yard, rules, now):
+    _, drawing = draw_plan(yard, job="H1", rules=rules, seed=3, now=now)
+    cells = drawing.cells
+    one = cells[(cells["rule"] == "butts") & (cells["stratum"] == cells["stratum"].iloc[0])]
+    drawn = one[one["pi"] < 1]
+    pull = (drawn["to_mm"] - drawn["from_mm"]) * drawn["risk"] ** 0.5
+    assert (drawn["pi"] / pull).std() == pytest.approx(0.0, abs=1e-12)
+
+
+def test_the_risk_is_a_product_of_its_factors(yard, rules, now):
+    _, drawing = draw_plan(yard, job="H1", rules=rules, seed=3, now=now)
+    butts = drawing.cells[drawing.cells["rule"] == "butts"]
+    first = butts[butts["joint"] == "B-0"]
+    assert first["risk"].iloc[0] == 2.0 * 1.5  # the first joint of W0, at its end
+    middle = butts[butts["joint"] == "B-8"]
+    assert middle["risk"].iloc[3] == 1.0
+
+
+def test_a_plan_repeats_to_the_spot(yard, rules, now):
+    plan, _ = draw_plan(yard, job="H1", rules=rules, seed=4, now=now)
+    again = repeat_plan(yard, plan)
+    assert (again.equal, again.frame_equal, again.changes) == (True, True, ())
+
+
+def test_a_repeat_says_what_has_changed_since(yard, rules, now):
+    plan, _ = draw_plan(yard, job="H1", rules=rules, seed=4, now=now)
+    joints = yard.table("joints").drop(columns=["id", "batch"])
+    longer = joints[joints["joint"] == "B-3"].assign(length_mm=3100.0)
+    new = joints[joints["joint"] == "B-4"].assign(joint="B-99")
+    with yard.batch(kind="load", subject="joints", now=now + timedelta(days=1)) as batch:
+        batch.merge("joints", pd.concat([longer, new]))
+    again = repeat_plan(yard, plan)
+    assert again.equal
+    assert again.changes == ("1 joint added since", "1 joint corrected since, such as B-3")
+
+
+def test_another_seed_draws_otherwise(yard, rules, now):
+    first, _ = draw_plan(yard, job="H1", rules=rules, seed=5, now=now)
+    other = read_rules(RULES.replace("test hull", "other title"), source="x")
+    second, _ = draw_plan(yard, job="H1", rules=other, seed=6, now=now + timedelta(days=1))
+    places = [
+        plan_spots(yard, p)[["joint", "from_mm"]].to_numpy().tolist() for p in (first, second)
+    ]
+    assert places[0] != places[1]
+
+
+def test_a_second_plan_covers_only_what_is_new(yard, rules, now):
+    draw_plan(yard, job="H1", rules=rules, seed=5, now=now)
+    with pytest.raises(UseError, match="new since the last plan"):
+        draw_plan(yard, job="H1", rules=rules, seed=6, now=now + timedelta(days=1))
+    joint = pd.DataFrame(
+        {
+            "job": ["H1"], "zone": ["Z"], "joint": ["B-77"], "category": ["A"],
+            "joint_type": ["butt"], "length_mm": [3000.0],
+        }
+    )  # fmt: skip
+    with yard.batch(kind="load", subject="joints", now=now + timedelta(days=2)) as batch:
+        batch.merge("joints", joint)
+    plan, drawing = draw_plan(yard, job="H1", rules=rules, seed=6, now=now + timedelta(days=3))
+    assert plan == "P2"
+    assert set(drawing.cells["joint"]) == {"B-77"}
+
+
+def test_ids_tell_nothing_of_why(yard, rules, now):
+    plan, _ = draw_plan(yard, job="H1", rules=rules, seed=7, now=now)
+    spots = plan_spots(yard, plan)
+    assert spots["spot"].tolist() == [f"P1-{n:04d}" for n in range(1, len(spots) + 1)]
+    assert spots["joint"].is_monotonic_increasing
+    reserves = np.flatnonzero(spots["part"] == "reserve")
+    assert reserves.min() < len(spots) - len(reserves)
+
+
+def test_an_unknown_plan_is_told(yard):
+    with pytest.raises(UseError, match='no plan "P9"; known: none yet'):
+        plan_spots(yard, "P9")
