@@ -6,16 +6,25 @@ are starting points: the contract's edition governs, and certified people decide
 """
 
 from ndtstats.rules.amount import crossing_spots, first_off_mm, required, spots_required
-from ndtstats.rules.describe import amount_in_words, rules_table, sources
+from ndtstats.rules.describe import CHOSEN, amount_in_words, rules_table, sources
 from ndtstats.rules.force import adopt, keep_rules, rules_by_sha256, rules_in_force
 from ndtstats.rules.intermittent import beads_specified, throat_mm
 from ndtstats.rules.method_choice import power_piping_methods
 from ndtstats.rules.model import ExtentRule, Risk, Rules, Structure
 from ndtstats.rules.problems import Problem
 from ndtstats.rules.procedures import Procedure
-from ndtstats.rules.reader import list_presets, load_rules, parse_rules, preset_text, read_rules
+from ndtstats.rules.reader import (
+    copy_preset,
+    list_presets,
+    load_rules,
+    parse_rules,
+    preset_text,
+    read_rules,
+    rules_text,
+)
 
 __all__ = [
+    "CHOSEN",
     "ExtentRule",
     "Problem",
     "Procedure",
@@ -25,6 +34,7 @@ __all__ = [
     "adopt",
     "amount_in_words",
     "beads_specified",
+    "copy_preset",
     "crossing_spots",
     "first_off_mm",
     "keep_rules",
@@ -36,8 +46,10 @@ __all__ = [
     "read_rules",
     "required",
     "rules_by_sha256",
+    "rules_for_plan",
     "rules_in_force",
     "rules_table",
+    "rules_text",
     "sources",
     "spots_required",
     "throat_mm",

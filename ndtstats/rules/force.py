@@ -4,9 +4,10 @@ from datetime import datetime
 
 import pandas as pd
 
+from ndtstats.errors import UseError
 from ndtstats.register import Batch, Register
 from ndtstats.rules.model import Rules
-from ndtstats.rules.reader import read_rules
+from ndtstats.rules.reader import load_rules, read_rules
 
 
 def adopt(
@@ -86,3 +87,39 @@ def _last_adoption(
         return None
     last = adopted.iloc[-1]
     return str(last["rules_sha256"]), last["agreed_by"] if pd.notna(last["agreed_by"]) else None
+
+
+def rules_for_plan(
+    register: Register, job: str, name_or_path: str | None, *, by: str | None, now: datetime
+) -> tuple[Rules, list[str]]:
+    """Return the rules to plan a job by, and what to say of them.
+
+    Parameters
+    ----------
+    name_or_path : str, optional
+        A rules file or preset; None: the rules in force. Rules named for a job that has none are
+        put in force; where others are in force, those stay.
+
+    Raises
+    ------
+    UseError
+        If none are named and none are in force.
+    """
+    in_force = rules_in_force(register, job)
+    if name_or_path is None:
+        if in_force is None:
+            raise UseError(
+                f"job {job} has no rules in force; name a file with --rules, or put one in force "
+                f"with: ndtstats rules adopt FILE --job {job}"
+            )
+        return in_force, []
+    rules = load_rules(name_or_path)
+    if in_force is None:
+        adopt(register, job, rules, agreed_by=None, by=by, now=now)
+        return rules, [f'The rules "{rules.title}" are now in force for job {job}.']
+    if in_force.sha256 == rules.sha256:
+        return rules, []
+    return rules, [
+        f'The rules "{in_force.title}" stay in force for job {job}; this plan follows '
+        f'"{rules.title}".'
+    ]

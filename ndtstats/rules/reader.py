@@ -43,6 +43,27 @@ def preset_text(name: str) -> str:
     return (_FOLDER / f"{name}.toml").read_text(encoding="utf-8")
 
 
+def copy_preset(name: str, path: Path) -> str:
+    """Write a preset to a new file and return its text.
+
+    Raises
+    ------
+    UseError
+        If there is no such preset, or the file exists already or cannot be written there.
+    """
+    text = preset_text(name)
+    try:
+        with path.open("x", encoding="utf-8", newline="\n") as file:
+            file.write(text)
+    except FileExistsError as error:
+        raise UseError(
+            f"{path} exists already and is not overwritten; give another name"
+        ) from error
+    except OSError as error:
+        raise UseError(f"{path} cannot be written: {error.strerror}; give another place") from error
+    return text
+
+
 def rules_text(name_or_path: str | Path) -> tuple[str, str]:
     """Return the text of a rules file or of a preset, and what to call it in a message.
 
