@@ -7,7 +7,13 @@ are starting points: the contract's edition governs, and certified people decide
 
 from ndtstats.rules.amount import crossing_spots, first_off_mm, required, spots_required
 from ndtstats.rules.describe import CHOSEN, amount_in_words, rules_table, sources
-from ndtstats.rules.force import adopt, keep_rules, rules_by_sha256, rules_in_force
+from ndtstats.rules.force import (
+    adopt,
+    keep_rules,
+    rules_by_sha256,
+    rules_for_plan,
+    rules_in_force,
+)
 from ndtstats.rules.intermittent import beads_specified, throat_mm
 from ndtstats.rules.method_choice import power_piping_methods
 from ndtstats.rules.model import ExtentRule, Risk, Rules, Structure

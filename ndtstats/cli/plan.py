@@ -1,0 +1,140 @@
+"""``ndtstats plan``: draw, list, show, repeat, extra."""
+
+from datetime import datetime
+
+import click
+
+from ndtstats.cli.console import Shown, emit, note, progress, say
+from ndtstats.cli.options import (
+    as_of_option,
+    by_option,
+    format_option,
+    job_option,
+    opened,
+    register_option,
+)
+from ndtstats.cli.root import LazyGroup
+from ndtstats.clock import now
+
+_SPOTS = (
+    Shown("spot", "spot"),
+    Shown("joint", "joint"),
+    Shown("method", "method"),
+    Shown("from_mm", "from [mm]", "mm"),
+    Shown("to_mm", "to [mm]", "mm"),
+    Shown("part", "part"),
+    Shown("pi", "probability", "number"),
+    Shown("risk", "risk", "number"),
+    Shown("rule", "rule"),
+    Shown("why", "why"),
+)
+
+
+@click.group(
+    cls=LazyGroup,
+    verbs={
+        "draw": ("ndtstats.cli.plan:draw", "Draw where to examine, by rule, chance and risk."),
+        "list": ("ndtstats.cli.plan:list_plans", "List the plans of the register."),
+        "show": ("ndtstats.cli.plan:show", "Show the spots of a plan and why each was chosen."),
+        "repeat": ("ndtstats.cli.plan:repeat", "Draw a plan again and prove it is the same."),
+        "extra": ("ndtstats.cli.extra:extra", "Plan the extra examinations that are owed."),
+    },
+)
+def plan() -> None:
+    """Decide where the exposures go."""
+
+
+@plan.command()
+@job_option
+@click.option("--rules", metavar="FILE|PRESET", help="Rules to plan by; else those in force.")
+@click.option("--seed", type=int, required=True, help="Seed of the chance, for the record.")
+@by_option
+@register_option
+@format_option
+def draw(job: str | None, rules: str | None, seed: int, by: str, register: str, fmt: str) -> None:
+    """Draw a plan for the joints that no earlier plan by the same rules covers."""
+    from ndtstats.planning import draw_plan, plan_spots  # noqa: PLC0415
+    from ndtstats.register import require_job  # noqa: PLC0415
+    from ndtstats.rules import rules_for_plan  # noqa: PLC0415
+
+    with opened(register) as reg, progress():
+        job = require_job(reg, job)
+        chosen, told = rules_for_plan(reg, job, rules, by=by, now=now())
+        number, drawing = draw_plan(reg, job=job, rules=chosen, seed=seed, now=now(), by=by)
+        spots = plan_spots(reg, number)
+    for line in (*told, *drawing.notes):
+        note(line)
+    parts = spots["part"].value_counts()
+    listed = ", ".join(f"{count:,} {part}" for part, count in parts.items())
+    conclusion = f"Plan {number}: {listed}, from {len(drawing.cells):,} cells; seed {seed}."
+    if fmt == "table":
+        say(conclusion)
+        _by_rule(spots)
+        say(f"See them with: ndtstats plan show {number}")
+    else:
+        emit(spots.drop(columns=["id", "batch"]), fmt)
+
+
+def _by_rule(spots: "object") -> None:
+    import pandas as pd  # noqa: PLC0415
+
+    assert isinstance(spots, pd.DataFrame)  # noqa: S101
+    table = pd.crosstab([spots["rule"], spots["method"]], spots["part"]).reset_index()
+    parts = [name for name in table.columns if name not in {"rule", "method"}]
+    shown = [Shown("rule", "rule"), Shown("method", "method")]
+    emit(table, "table", columns=[*shown, *(Shown(name, name, "count") for name in parts)])
+
+
+@plan.command("list")
+@job_option
+@register_option
+@as_of_option
+@format_option
+def list_plans(job: str | None, register: str, as_of: datetime | None, fmt: str) -> None:
+    """List the plans of the register, oldest first."""
+    with opened(register) as reg:
+        plans = reg.table("plans", job=job, as_of=as_of).drop(columns=["id", "batch"])
+    conclusion = f"{len(plans)} plan{'s' if len(plans) != 1 else ''}."
+    short = plans.assign(rules_sha256=plans["rules_sha256"].str[:12])
+    shown = ("plan", "job", "kind", "seed", "drawn_at", "rules_sha256")
+    frame = short if fmt == "table" else plans
+    emit(frame, fmt, columns=[Shown(name, name) for name in shown], conclusion=conclusion)
+
+
+@plan.command()
+@click.argument("number", metavar="PLAN")
+@click.option("--reserves", is_flag=True, help="Show the reserves too.")
+@register_option
+@as_of_option
+@format_option
+def show(number: str, register: str, as_of: datetime | None, fmt: str, *, reserves: bool) -> None:
+    """Show the spots of PLAN in the order of the request, and why each was chosen."""
+    from ndtstats.planning import plan_head, plan_spots  # noqa: PLC0415
+
+    with opened(register) as reg:
+        head = plan_head(reg, number, as_of)
+        spots = plan_spots(reg, number, as_of).drop(columns=["id", "batch"])
+    chosen = spots if reserves or fmt != "table" else spots[spots["part"] != "reserve"]
+    conclusion = (
+        f"Plan {head['plan']} of job {head['job']}, drawn {head['drawn_at']} with seed "
+        f"{head['seed']}: {len(spots):,} spots, {(spots['part'] == 'reserve').sum():,} of them "
+        f"reserves.\nFrame {head['frame_sha256'][:12]}, rules {str(head['rules_sha256'])[:12]}."
+    )
+    emit(chosen, fmt, columns=_SPOTS, conclusion=conclusion)
+
+
+@plan.command()
+@click.argument("number", metavar="PLAN")
+@register_option
+def repeat(number: str, register: str) -> None:
+    """Draw PLAN again from the register as it was then, and prove that it is the same."""
+    from ndtstats.planning import repeat_plan  # noqa: PLC0415
+
+    with opened(register) as reg, progress():
+        again = repeat_plan(reg, number)
+    frame = "the same frame" if again.frame_equal else "another frame"
+    spots = "the same spots" if again.equal else "other spots"
+    say(f"Plan {again.plan} drawn again: {frame}, {spots}.")
+    for change in again.changes:
+        say(f"In the register: {change}.")
+    click.get_current_context().exit(0 if again.equal and again.frame_equal else 1)

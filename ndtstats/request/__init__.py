@@ -1,0 +1,14 @@
+"""The blind list for the contractor, and what came back against it."""
+
+from ndtstats.request.matching import filled_places, match_examinations
+from ndtstats.request.reconcile import reconcile
+from ndtstats.request.write import Request, request_rows, write_request
+
+__all__ = [
+    "Request",
+    "filled_places",
+    "match_examinations",
+    "reconcile",
+    "request_rows",
+    "write_request",
+]
