@@ -1,6 +1,5 @@
 """How many to examine to show that a rate is below a limit."""
 
-from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -9,6 +8,7 @@ import numpy.typing as npt
 from ndtstats.errors import UseError
 from ndtstats.statistics.acceptance.arguments import TIE, CountArray, FloatArray, counts, shares
 from ndtstats.statistics.acceptance.chance import accept_probability, bad_in_lot
+from ndtstats.statistics.acceptance.search import Short, least_enough
 
 #: More than any yard will ever examine, and still exact as a whole number in floating point.
 MOST = 2**52
@@ -83,9 +83,9 @@ def examinations_needed(
     shape = np.broadcast_shapes(*(a.shape for a in (p, risk, c, found, np.asarray(size))))
     least = np.broadcast_to(c + 1, shape)
     if size is None:
-        return _first_without(passes_too_often, least, _far_enough(passes_too_often, least))
+        return least_enough(passes_too_often, least, _far_enough(passes_too_often, least))
     _refuse_impossible(p, c, found, size, passes_too_often)
-    return _first_without(passes_too_often, np.minimum(least, size), np.broadcast_to(size, shape))
+    return least_enough(passes_too_often, np.minimum(least, size), np.broadcast_to(size, shape))
 
 
 def _refuse_impossible(
@@ -93,7 +93,7 @@ def _refuse_impossible(
     c: CountArray,
     found: FloatArray,
     size: CountArray,
-    passes_too_often: Callable[[CountArray], npt.NDArray[np.bool_]],
+    passes_too_often: Short,
 ) -> None:
     hopeless = passes_too_often(size)
     if not np.any(hopeless):
@@ -112,9 +112,7 @@ def _refuse_impossible(
     )
 
 
-def _far_enough(
-    passes_too_often: Callable[[CountArray], npt.NDArray[np.bool_]], least: CountArray
-) -> CountArray:
+def _far_enough(passes_too_often: Short, least: CountArray) -> CountArray:
     """Return numbers that are enough, by doubling."""
     high = least.copy()
     while np.any(short := passes_too_often(high)):
@@ -122,16 +120,3 @@ def _far_enough(
             raise UseError("so small a rate needs more examinations than can be counted")
         high = np.where(short, 2 * high, high)
     return high
-
-
-def _first_without(
-    passes_too_often: Callable[[CountArray], npt.NDArray[np.bool_]],
-    low: CountArray,
-    high: CountArray,
-) -> CountArray:
-    """Return the least numbers that are enough, by halving all ranges at once."""
-    while np.any(low < high):
-        middle = (low + high) // 2
-        short = passes_too_often(middle)
-        low, high = np.where(short, middle + 1, low), np.where(short, high, middle)
-    return np.asarray(high, np.int64)

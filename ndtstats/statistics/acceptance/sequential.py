@@ -104,6 +104,14 @@ class SequentialPlan:
         """Fewest examinations after which work with nothing but rejects can fail."""
         return math.ceil(self.h2 / (1 - self.slope) - WHOLE)
 
+    @property
+    def usual_end(self) -> int:
+        """Examinations after which the test is usually broken off, if at all.
+
+        Three times Wald's average at the slope, about the largest: common practice, no source.
+        """
+        return math.ceil(3 * self.h1 * self.h2 / (self.slope * (1 - self.slope)))
+
     def acceptance_number(self, examined: Any) -> CountArray:
         """Return the rejects with which work passes after so many; -1: it cannot pass yet."""
         line = self.slope * counts(examined, "examined") - self.h1

@@ -3,12 +3,14 @@
 from typing import Any, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 from scipy import special, stats
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.acceptance.arguments import TIE, CountArray, FloatArray, counts, shares
 from ndtstats.statistics.acceptance.chance import accept_probability, bad_in_lot
 from ndtstats.statistics.acceptance.needed import examinations_needed
+from ndtstats.statistics.acceptance.search import least_enough
 
 #: Rejects allowed by the largest plan that is looked for; its sample is larger still.
 MOST_ALLOWED = 10_000
@@ -28,11 +30,13 @@ class OutgoingLimit(NamedTuple):
     at_rate: FloatArray
 
 
-def rate_accepted(probability: Any, examined: Any, allowed: Any = 0) -> FloatArray:
-    """Return the true rate with which work passes with a given probability.
+def rate_accepted(
+    probability: Any, examined: Any, allowed: Any = 0, *, lot: Any = None, detection: Any = 1.0
+) -> FloatArray:
+    """Return the highest true rate that still passes with at least a given probability.
 
-    It is the OC curve of a stream read the other way: at 0.95 the rate that is nearly always
-    accepted, at 0.10 the rate that is seldom accepted (the LTPD).
+    It is the OC curve read the other way: at 0.95 the rate that is nearly always accepted, at 0.10
+    the rate beyond which work is seldom accepted (the LTPD).
 
     Parameters
     ----------
@@ -40,23 +44,45 @@ def rate_accepted(probability: Any, examined: Any, allowed: Any = 0) -> FloatArr
         Probability of passing, 0 < probability < 1.
     examined, allowed : array_like
         The plan; fewer allowed than examined.
+    lot : array_like, optional
+        Places in the lot; the rate is then a whole number of it. None: a stream without end.
+    detection : array_like
+        Probability that a bad place is found when examined, 0 < detection <= 1.
+
+    Returns
+    -------
+    ndarray of float
+        Rates of the broadcast shape; 1 where work passes so often however bad it is.
 
     Notes
     -----
-    P(rejects <= c) = P(Beta(c + 1, n - c) > rate), so the answer is a quantile of that beta
-    distribution. A finite lot has only whole numbers of bad places; there the curve itself
-    (:func:`accept_probability`) is the answer. Checked against MIL-STD-105E Table X-K-1, which
-    prints the Poisson form.
+    In a stream P(rejects <= c) = P(Beta(c + 1, n - c) > rate x detection), so the rate is a
+    quantile of that beta distribution. In a finite lot the number of bad places is searched.
+    Checked against MIL-STD-105E Table X-K-1, which prints the Poisson form.
 
     Examples
     --------
     >>> rate_accepted([0.95, 0.10], 52, 3).round(4).tolist()
     [0.0267, 0.124]
+    >>> rate_accepted([0.95, 0.10], 52, 3, lot=100).tolist()
+    [0.03, 0.1]
     """
     chance = shares(probability, "probability", zero=False, one=False)
+    found = shares(detection, "detection", zero=False)
     n, c = counts(examined, "examined", least=1), counts(allowed, "allowed")
     _refuse_more_allowed(n, c)
-    return np.asarray(special.betaincinv(c + 1.0, n - c, 1 - chance), float)
+    if lot is None:
+        return np.minimum(special.betaincinv(c + 1.0, n - c, 1 - chance) / found, 1.0)
+    size = counts(lot, "lot", least=1)
+
+    def passes(bad: CountArray) -> npt.NDArray[np.bool_]:
+        passed = accept_probability(bad / size, n, c, lot=size, detection=found)
+        return np.asarray(passed >= chance * (1 - TIE))
+
+    shape = np.broadcast_shapes(*(a.shape for a in (chance, n, c, size, found)))
+    most = np.broadcast_to(size, shape)
+    first_failing = least_enough(passes, np.zeros(shape, np.int64), most)
+    return np.asarray((first_failing - ~passes(first_failing)) / size, float)
 
 
 def outgoing_rate(rate: Any, examined: Any, allowed: Any = 0, *, lot: Any = None) -> FloatArray:

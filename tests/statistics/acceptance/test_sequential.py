@@ -121,6 +121,11 @@ def test_the_exact_risks_keep_wald_s_inequalities(good, ratio, alpha, beta):
     np.testing.assert_allclose(outcome.passed + outcome.failed + outcome.undecided, 1, rtol=1e-12)
 
 
+def test_the_usual_end_leaves_little_undecided():
+    rates = np.linspace(0, 0.2, 41)
+    assert sequential_outcome(rates, NIST, most=NIST.usual_end).undecided.max() < 0.05
+
+
 def test_the_lines_decide_where_they_say():
     assert NIST.acceptance_number(NIST.first_acceptance) == 0
     assert NIST.acceptance_number(NIST.first_acceptance - 1) == -1

@@ -76,6 +76,20 @@ def test_a_rate_accepted_is_accepted_so_often(plan, probability):
     assert float(accept_probability(rate, n, c)) == pytest.approx(probability, rel=1e-8)
 
 
+@given(st.integers(5, 80), st.integers(0, 3), st.floats(0.05, 0.95), st.sampled_from([0.6, 1.0]))
+def test_a_rate_accepted_in_a_lot_is_the_last_one(lot, allowed, probability, detection):
+    settings = {"lot": lot, "detection": detection}
+    passed = accept_probability(np.arange(lot + 1) / lot, 5, allowed, **settings)
+    rate = rate_accepted(probability, 5, allowed, **settings)
+    assert float(rate) == np.flatnonzero(passed >= probability)[-1] / lot
+
+
+def test_misses_raise_the_rate_accepted_up_to_all():
+    perfect = rate_accepted([0.95, 0.10], 52, 3)
+    np.testing.assert_allclose(rate_accepted([0.95, 0.10], 52, 3, detection=0.5), 2 * perfect)
+    assert rate_accepted(0.10, 2, 0, detection=0.1) == 1
+
+
 def test_published_plans_through_two_points(reference):
     # Kiermeier 2008 (80, 7); the others an exhaustive search over pbinom in R.
     rows = reference("oc_design.csv")
