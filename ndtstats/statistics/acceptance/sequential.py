@@ -105,12 +105,13 @@ class SequentialPlan:
         return math.ceil(self.h2 / (1 - self.slope) - WHOLE)
 
     @property
-    def usual_end(self) -> int:
-        """Examinations after which the test is usually broken off, if at all.
+    def practical_end(self) -> int:
+        """Examinations after which breaking off leaves little undecided.
 
-        Three times Wald's average at the slope, about the largest: common practice, no source.
+        Five times Wald's average at the slope, which is about the largest; of the four plans in
+        the tests it leaves 0.5 to 1.3 % undecided at the worst rate.
         """
-        return math.ceil(3 * self.h1 * self.h2 / (self.slope * (1 - self.slope)))
+        return math.ceil(5 * self.h1 * self.h2 / (self.slope * (1 - self.slope)))
 
     def acceptance_number(self, examined: Any) -> CountArray:
         """Return the rejects with which work passes after so many; -1: it cannot pass yet."""

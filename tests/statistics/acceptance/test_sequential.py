@@ -121,9 +121,19 @@ def test_the_exact_risks_keep_wald_s_inequalities(good, ratio, alpha, beta):
     np.testing.assert_allclose(outcome.passed + outcome.failed + outcome.undecided, 1, rtol=1e-12)
 
 
-def test_the_usual_end_leaves_little_undecided():
-    rates = np.linspace(0, 0.2, 41)
-    assert sequential_outcome(rates, NIST, most=NIST.usual_end).undecided.max() < 0.05
+@pytest.mark.parametrize(
+    "plan",
+    [
+        NIST,
+        SequentialPlan(0.02, 0.08),
+        SequentialPlan(0.1, 0.3, producer_risk=0.02, consumer_risk=0.03),
+        SequentialPlan(0.01, 0.05, producer_risk=0.02, consumer_risk=0.02),
+    ],
+)
+def test_the_practical_end_leaves_little_undecided(plan):
+    rates = np.linspace(0, 3 * plan.slope, 61)
+    undecided = sequential_outcome(rates, plan, most=plan.practical_end).undecided
+    assert 0.005 < undecided.max() < 0.013
 
 
 def test_the_lines_decide_where_they_say():
