@@ -1,0 +1,216 @@
+"""Pictures of examination plans: chance of passing, rate left and number examined, by true rate.
+
+One description of the panels, drawn twice: with plotly for a page one can point at, and by
+:mod:`ndtstats.report.oc_svg` as a small still picture. Neither needs a network.
+"""
+
+import html
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from ndtstats.errors import CannotGoOn, UseError
+
+if TYPE_CHECKING:
+    import plotly.graph_objects as go
+
+#: Okabe & Ito 2008: told apart by colour-blind eyes; lines differ by their dashes as well.
+COLOURS = ("#0072B2", "#D55E00", "#009E73")
+DASHES = ("solid", "dash", "dot")
+
+RATE_TITLE = "true share that is bad (%)"
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One line of a panel; ``y`` in the unit of the panel's axis."""
+
+    name: str
+    y: npt.NDArray[np.float64]
+
+
+@dataclass(frozen=True, slots=True)
+class Panel:
+    """Lines over the true rate in per cent, from 0 up to ``top`` (None: as the lines go)."""
+
+    y_title: str
+    x: npt.NDArray[np.float64]
+    lines: tuple[Line, ...]
+    top: float | None = None
+
+
+#: Axis title, upper end and factor of each panel; and its columns with the names of their lines.
+_PANELS: tuple[tuple[str, float | None, float, dict[str, str]], ...] = (
+    (
+        "chance (%)",
+        100.0,
+        100.0,
+        {
+            "pass_probability": "passes",
+            "pass_first_probability": "passes at the first sample",
+            "undecided_probability": "left undecided",
+        },
+    ),
+    (
+        "bad left after repair, average (%)",
+        None,
+        100.0,
+        {"outgoing_rate": "bad left"},
+    ),
+    (
+        "examined, average (number)",
+        None,
+        1.0,
+        {"average_examined": "examined"},
+    ),
+)
+
+
+def panels(curve: pd.DataFrame) -> list[Panel]:
+    """Return the panels that the columns of a curve fill.
+
+    Parameters
+    ----------
+    curve : DataFrame
+        As from :func:`ndtstats.statistics.acceptance.single_curve`, ``double_curve`` or
+        ``sequential_curve``: ``rate``, and any of the columns that these have.
+
+    Examples
+    --------
+    >>> from ndtstats.statistics.acceptance import single_curve
+    >>> [panel.y_title for panel in panels(single_curve(52, 3))]
+    ['chance (%)', 'bad left after repair, average (%)']
+    """
+    x = 100 * curve["rate"].to_numpy(float)
+    found = []
+    for title, top, factor, names in _PANELS:
+        lines = tuple(
+            Line(name, factor * curve[column].to_numpy(float))
+            for column, name in names.items()
+            if column in curve
+        )
+        if lines:
+            found.append(Panel(title, x, lines, top))
+    return found
+
+
+def operating_figure(curve: pd.DataFrame) -> "go.Figure":
+    """Return the plotly figure of a curve, one panel below the other.
+
+    Parameters
+    ----------
+    curve : DataFrame
+        As for :func:`panels`.
+    """
+    import plotly.graph_objects as go  # noqa: PLC0415  (only where a page is written)
+    from plotly.subplots import make_subplots  # noqa: PLC0415
+
+    drawn = panels(curve)
+    figure = make_subplots(rows=len(drawn), cols=1, shared_xaxes=True, vertical_spacing=0.08)
+    for row, panel in enumerate(drawn, start=1):
+        for line, colour, dash in zip(panel.lines, COLOURS, DASHES, strict=False):
+            figure.add_trace(
+                go.Scatter(
+                    x=panel.x,
+                    y=line.y,
+                    name=line.name,
+                    showlegend=len(panel.lines) > 1,
+                    line={"color": colour, "dash": dash},
+                    hovertemplate="%{x:.3g} % bad: %{y:.3g}",
+                ),
+                row=row,
+                col=1,
+            )
+        top = panel.top or 1.05 * max(line.y.max() for line in panel.lines)
+        figure.update_yaxes(title_text=panel.y_title, range=[0, top or 1], row=row, col=1)
+    figure.update_xaxes(title_text=RATE_TITLE, rangemode="tozero", row=len(drawn), col=1)
+    figure.update_layout(
+        template="simple_white",
+        height=60 + 320 * len(drawn),
+        legend={"orientation": "h", "y": 1.02, "yanchor": "bottom"},
+    )
+    return figure
+
+
+def write_picture(curve: pd.DataFrame, conclusion: str, path: Path, table: pd.DataFrame) -> None:
+    """Write the picture of a curve to a file, as its ending says.
+
+    Parameters
+    ----------
+    curve : DataFrame
+        As for :func:`panels`, with enough rates for a smooth line.
+    conclusion : str
+        The sentence above the picture.
+    path : Path
+        Ends in ``.html`` (a page with everything in it) or ``.svg``; a file there is replaced.
+    table : DataFrame
+        The same in a few rows, with headings and numbers as they shall stand on the page.
+
+    Raises
+    ------
+    UseError
+        If the ending is another one.
+    CannotGoOn
+        If the file cannot be written.
+    """
+    from ndtstats.report.oc_svg import operating_svg  # noqa: PLC0415  (it imports this module)
+
+    match path.suffix.lower():
+        case ".html":
+            text = operating_page(curve, conclusion, table)
+        case ".svg":
+            text = operating_svg(curve, conclusion)
+        case _:
+            raise UseError(f'a picture is a .html or .svg file; "{path.name}" is neither')
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise CannotGoOn(f"the picture cannot be written to {path}: {error.strerror}") from error
+
+
+def operating_page(curve: pd.DataFrame, conclusion: str, table: pd.DataFrame) -> str:
+    """Return a page of its own: the sentence, the picture, the table; it loads nothing."""
+    figure = operating_figure(curve).to_html(
+        full_html=False,
+        include_plotlyjs=True,
+        div_id="operating-characteristic",  # a fixed one, so that the same data is the same file
+        config={"displaylogo": False, "responsive": True},
+    )
+    return _PAGE.format(conclusion=html.escape(conclusion), figure=figure, table=_html_table(table))
+
+
+def _html_table(table: pd.DataFrame) -> str:
+    def row(cells: Sequence[object], tag: str) -> str:
+        return "<tr>" + "".join(f"<{tag}>{html.escape(str(c))}</{tag}>" for c in cells) + "</tr>"
+
+    body = "\n".join(row(cells, "td") for cells in table.itertuples(index=False))
+    return f"<table>\n<thead>{row(list(table), 'th')}</thead>\n<tbody>\n{body}\n</tbody>\n</table>"
+
+
+_PAGE = """<!doctype html>
+<html lang="en">
+<head>
+<meta charset="utf-8">
+<meta name="viewport" content="width=device-width, initial-scale=1">
+<title>Examination plan</title>
+<style>
+body {{ font: 16px/1.5 sans-serif; max-width: 60rem; margin: 0 auto; padding: 1rem; }}
+h1 {{ font-size: 1.25rem; font-weight: 600; }}
+table {{ border-collapse: collapse; }}
+th, td {{ padding: 0.2rem 1rem 0.2rem 0; text-align: right; border-bottom: 1px solid #ccc; }}
+</style>
+</head>
+<body>
+<h1>{conclusion}</h1>
+{figure}
+{table}
+<p>Holds for places chosen by chance. Contract, local code and certified personnel decide what is
+examined and what is accepted.</p>
+</body>
+</html>
+"""
