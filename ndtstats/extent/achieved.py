@@ -1,0 +1,166 @@
+"""What has been examined: intervals, their union, spots, points, whole joints.
+
+An examination counts with the verdict accept or reject, in any round; a re-shoot and a not-done
+count nothing. Overlapping exposures count once.
+"""
+
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ndtstats.statistics import intersect_length, union_intervals, union_length
+
+#: Verdicts that say something about the weld.
+JUDGED = ("accept", "reject")
+
+#: Lengths are taped to the millimetre: what falls short by less is not short.
+SLACK_MM = 1.0
+
+#: Weld on each side of a crossing that an exposure of it shows: API 650, 8.1.2 (edition not noted;
+#: from memory).
+MARGIN_MM = 50.0
+
+
+def examined_spans(examinations: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
+    """Return the places that were examined, each once, clipped to its joint.
+
+    Parameters
+    ----------
+    examinations : DataFrame
+        Columns ``joint``, ``method``, ``from_mm``, ``to_mm``, ``verdict``; blank bounds are the
+        ends of the joint.
+    joints : DataFrame
+        Columns ``joint``, ``length_mm``; examinations of other joints are left out.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``joint``, ``method``, ``from_mm``, ``to_mm``, in the order of the examinations.
+
+    Examples
+    --------
+    >>> joints = pd.DataFrame({"joint": ["B-1"], "length_mm": [1000.0]})
+    >>> seen = pd.DataFrame({"joint": ["B-1"] * 3, "method": ["RT"] * 3,
+    ...                      "from_mm": [0.0, 900.0, None], "to_mm": [300.0, 1200.0, None],
+    ...                      "verdict": ["reject", "accept", "re-shoot"]})
+    >>> examined_spans(seen, joints)
+      joint method  from_mm   to_mm
+    0   B-1     RT      0.0   300.0
+    1   B-1     RT    900.0  1000.0
+    """
+    judged = examinations[examinations["verdict"].isin(JUDGED)]
+    length = judged["joint"].map(joints.set_index("joint")["length_mm"])
+    spans = judged[["joint", "method"]].assign(
+        from_mm=judged["from_mm"].fillna(0.0).clip(lower=0.0),
+        to_mm=np.minimum(judged["to_mm"].fillna(np.inf), length),
+    )
+    kept = spans[spans["to_mm"] > spans["from_mm"]]
+    return kept.drop_duplicates(ignore_index=True)
+
+
+def union_on(spans: pd.DataFrame, joints: pd.DataFrame) -> "pd.Series[float]":
+    """Return the length examined of each joint, in mm, aligned to ``joints``."""
+    union = union_length(spans["joint"], spans["from_mm"], spans["to_mm"])
+    return _aligned(union, joints)
+
+
+def union_within(
+    spans: pd.DataFrame, zones: pd.DataFrame, joints: pd.DataFrame
+) -> "pd.Series[float]":
+    """Return the length examined of each joint within zones of it, aligned to ``joints``."""
+    shared = intersect_length(
+        spans["joint"], spans["from_mm"], spans["to_mm"],
+        zones["joint"], zones["from_mm"], zones["to_mm"],
+    )  # fmt: skip
+    return _aligned(shared, joints)
+
+
+def examined_whole(spans: pd.DataFrame, joints: pd.DataFrame) -> "pd.Series[bool]":
+    """Return which joints have been examined over their whole length, aligned to ``joints``."""
+    return union_on(spans, joints) >= joints["length_mm"] - SLACK_MM
+
+
+def spots_on(
+    spans: pd.DataFrame, joints: pd.DataFrame, spot_length_mm: float
+) -> "pd.Series[float]":
+    """Return how many spots have been examined on each joint, aligned to ``joints``.
+
+    An exposure is a spot if it is at least ``spot_length_mm`` long; half of it is enough where it
+    reaches the end of the joint, for a spot about a place there is cut off by it; and the whole
+    joint, where that is shorter. Exposures that overlap are not more spots than the length that
+    they cover together holds.
+    """
+    long = spans[long_enough(spans, joints, spot_length_mm)]
+    exposures = _aligned(long.groupby("joint").size(), joints)
+    holds = ((union_on(long, joints) + SLACK_MM) / spot_length_mm).floordiv(1.0)
+    return exposures.clip(upper=holds.clip(lower=1.0))
+
+
+def long_enough(
+    spans: pd.DataFrame, joints: pd.DataFrame, spot_length_mm: float
+) -> "pd.Series[bool]":
+    """Return which exposures are long enough to be a spot, aligned to ``spans``."""
+    length = spans["joint"].map(joints.set_index("joint")["length_mm"])
+    at_end = (spans["from_mm"] <= SLACK_MM) | (spans["to_mm"] >= length - SLACK_MM)
+    least = np.where(at_end, spot_length_mm / 2, spot_length_mm)
+    return (spans["to_mm"] - spans["from_mm"]) >= np.minimum(least, length) - SLACK_MM
+
+
+def crossings(joints: pd.DataFrame) -> pd.DataFrame:
+    """Return the crossings of joints.
+
+    Parameters
+    ----------
+    joints : DataFrame
+        Columns ``joint``, ``length_mm`` and ``crossings_mm`` (parted by semicolons, or missing).
+
+    Returns
+    -------
+    DataFrame
+        Columns ``joint``, ``at_mm``, ``length_mm`` (of the joint); each crossing once.
+    """
+    listed = joints[["joint", "length_mm", "crossings_mm"]].dropna(subset="crossings_mm")
+    apart = listed.assign(at_mm=listed["crossings_mm"].str.split(";")).explode("at_mm")
+    apart = apart[apart["at_mm"].str.strip() != ""]
+    points = apart.assign(at_mm=apart["at_mm"].astype("float64"))
+    return points[["joint", "at_mm", "length_mm"]].drop_duplicates(ignore_index=True)
+
+
+def ends(joints: pd.DataFrame) -> pd.DataFrame:
+    """Return both ends of each joint, as :func:`crossings` returns crossings."""
+    start = joints[["joint", "length_mm"]].assign(at_mm=0.0)
+    end = joints[["joint", "length_mm"]].assign(at_mm=joints["length_mm"])
+    return pd.concat([start, end], ignore_index=True)[["joint", "at_mm", "length_mm"]]
+
+
+def zones_about(points: pd.DataFrame, around_mm: float) -> pd.DataFrame:
+    """Return the stretches of ``around_mm`` centred on points, clipped to their joints, united.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``joint``, ``from_mm``, ``to_mm``.
+    """
+    low = (points["at_mm"] - around_mm / 2).clip(lower=0.0)
+    high = np.minimum(points["at_mm"] + around_mm / 2, points["length_mm"])
+    united = union_intervals(points["joint"], low, high)
+    return united.rename(columns={"group": "joint", "start": "from_mm", "end": "to_mm"})
+
+
+def points_examined(points: pd.DataFrame, spans: pd.DataFrame) -> "pd.Series[bool]":
+    """Return which points have been examined with weld on both sides, aligned to ``points``.
+
+    On each side :data:`MARGIN_MM` must be seen, or what there is up to the joint's end.
+    """
+    united = union_intervals(spans["joint"], spans["from_mm"], spans["to_mm"])
+    pairs = points.reset_index(names="point").merge(united, left_on="joint", right_on="group")
+    low = (pairs["at_mm"] - MARGIN_MM).clip(lower=0.0)
+    high = np.minimum(pairs["at_mm"] + MARGIN_MM, pairs["length_mm"])
+    covered = (pairs["start"] <= low + SLACK_MM) & (pairs["end"] >= high - SLACK_MM)
+    return pd.Series(points.index.isin(pairs.loc[covered, "point"]), index=points.index)
+
+
+def _aligned(by_joint: "pd.Series[Any]", joints: pd.DataFrame) -> "pd.Series[float]":
+    values = by_joint.reindex(joints["joint"]).fillna(0.0).to_numpy(dtype=np.float64)
+    return pd.Series(values, index=joints.index)
