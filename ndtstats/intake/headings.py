@@ -132,6 +132,9 @@ def _meaning(text: str, declared: dict[str, str], table: Table) -> tuple[str | N
         return declared[plain], unit
     if plain in table.names:
         return plain, unit
+    own = {_folded(heading(column)): column.name for column in table.columns}
+    if _folded(text) in own:  # a unit that is no length, such as bar, needs no conversion
+        return own[_folded(text)], None
     base, _, ending = plain.rpartition("_")
     if base and ending in MM_PER_UNIT and f"{base}_mm" in table.names:
         return f"{base}_mm", unit or ending
