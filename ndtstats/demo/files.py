@@ -1,0 +1,60 @@
+"""The files of the invented yard, as a yard and its contractor have them."""
+
+from pathlib import Path
+
+import pandas as pd
+
+from ndtstats.demo.book import write_book
+from ndtstats.demo.build import HULL
+from ndtstats.demo.contractor import contractor_text, mapping_text
+from ndtstats.demo.scenario import Yard
+from ndtstats.demo.spoiled import spoil
+
+BOOK = "register.xlsx"
+CONTRACTOR = "contractor-spring.csv"
+MAPPING = "contractor.mapping.toml"
+SPOILED = "results-may.csv"
+MENDED = "results-may.mended.csv"
+
+#: All of them, with what they are.
+ABOUT = {
+    BOOK: "the yard's register: jobs, zones, joints, welders, qualifications, deposits, beads, "
+    "tests and visual examinations, a sheet each",
+    CONTRACTOR: "radiographs of the hull up to mid-April as the contractor writes them: his own "
+    "headings and words, semicolons, decimal commas, centimetres, dates day first, in cp1252",
+    MAPPING: "what the contractor's headings and words mean",
+    SPOILED: "radiographs of the hull from mid-April, in this package's own headings, "
+    "with a dozen mistakes",
+    MENDED: "the rows of that file that could not be loaded, mended",
+}
+
+#: Examinations before this day stand in the contractor's own file, later ones in the spoiled one.
+_FROM = pd.Timestamp("2026-04-13")
+
+
+def write_files(yard: Yard, directory: Path) -> list[Path]:
+    """Write the files of the yard into a folder; the same yard gives the same bytes.
+
+    Returns
+    -------
+    list of Path
+        The files, in the order of :data:`ABOUT`.
+    """
+    write_book(yard, directory / BOOK)
+    before = yard.early["date"] < _FROM
+    # A western desktop writes cp1252.
+    theirs = contractor_text(yard.early[before])
+    (directory / CONTRACTOR).write_bytes(theirs.encode("cp1252"))
+    (directory / MAPPING).write_text(mapping_text(), encoding="utf-8", newline="\n")
+    spoilt, mended = spoil(yard.early[~before], _first_fillet(yard))
+    for name, frame in ((SPOILED, spoilt), (MENDED, mended)):
+        frame.to_csv(directory / name, index=False, encoding="utf-8", lineterminator="\n")
+    return [directory / name for name in ABOUT]
+
+
+def _first_fillet(yard: Yard) -> str:
+    """Return the fillet of the hull that was welded first."""
+    joints, deposits = yard.tables["joints"], yard.tables["deposits"]
+    fillets = joints.loc[joints["penetration"] == "fillet", "joint"]
+    made = deposits[(deposits["job"] == HULL) & deposits["joint"].isin(fillets)]
+    return str(made.sort_values("date", kind="stable")["joint"].iloc[0])
