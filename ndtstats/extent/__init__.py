@@ -4,7 +4,7 @@ Achieved is the union of examined intervals, so that overlapping exposures count
 and a not-done count nothing. What is examined of one class counts for no other.
 """
 
-from ndtstats.extent.sentence import sentence
+from ndtstats.extent.sentence import amount_text, sentence
 from ndtstats.extent.table import extent, extent_table
 
-__all__ = ["extent", "extent_table", "sentence"]
+__all__ = ["amount_text", "extent", "extent_table", "sentence"]

@@ -1,11 +1,20 @@
-"""The extents in one line."""
+"""The extents in words: the amounts with their unit, and the conclusion in one line."""
 
+import math
 from typing import Any
 
 import pandas as pd
 
+from ndtstats.units import MM_PER_M
+
 #: Extents told one by one before the sentence says how many more there are.
 MOST_SHOWN = 3
+
+#: From here on a length is said in metres, to the centimetre.
+IN_METRES_FROM_MM = 10_000
+
+#: The last bits of a sum are no part of a millimetre.
+_NOTHING = 1e-6
 
 
 def sentence(table: pd.DataFrame) -> str:
@@ -15,7 +24,7 @@ def sentence(table: pd.DataFrame) -> str:
     --------
     >>> sentence(pd.DataFrame({"rule": ["butts"], "category": ["A"], "method": ["RT"],
     ...                        "unit": ["mm"], "missing": [1500.0], "state": ["short"]}))
-    '1 of 1 extent is short: butts (RT), 1.50 m missing.'
+    '1 of 1 extent is short: butts (RT), 1,500 mm missing.'
     """
     asked = table[table["state"] != "no rule"]
     short = asked[asked["state"] == "short"]
@@ -37,10 +46,22 @@ def sentence(table: pd.DataFrame) -> str:
     return said
 
 
+def amount_text(value: float, unit: str) -> str:
+    """Return an amount as it is said: in m or mm, or as a number of joints or spots.
+
+    A part of a millimetre or of a spot counts as a whole one, so that nothing missing reads as
+    nothing.
+
+    Examples
+    --------
+    >>> amount_text(24_000.0, "mm"), amount_text(0.5, "mm"), amount_text(1.0, "spots")
+    ('24.00 m', '1 mm', '1 spot')
+    """
+    whole = math.ceil(value - _NOTHING)
+    if unit == "mm":
+        return f"{whole / MM_PER_M:,.2f} m" if whole >= IN_METRES_FROM_MM else f"{whole:,} mm"
+    return f"1 {unit.removesuffix('s')}" if whole == 1 else f"{whole:,} {unit}"
+
+
 def _missing(row: Any) -> str:
-    if row.unit == "mm":
-        amount = f"{row.missing / 1000:.2f} m"
-    else:
-        unit = row.unit.removesuffix("s") if row.missing == 1 else row.unit
-        amount = f"{row.missing:.0f} {unit}"
-    return f"{row.rule} ({row.method}), {amount} missing"
+    return f"{row.rule} ({row.method}), {amount_text(row.missing, row.unit)} missing"

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.errors import UseError
-from ndtstats.extent.achieved import examined_spans
+from ndtstats.extent.achieved import SLACK_MM, examined_spans
 from ndtstats.extent.measure import Measured, Tables, measure
 from ndtstats.extent.notes import notes
 from ndtstats.register import Register, require_job
@@ -33,7 +33,7 @@ COLUMNS: dict[str, str] = {
     "note": "str",
 }
 
-#: Less than this of a unit, or of a mm, is no shortfall but the last bits of a sum.
+#: Up to this much of a joint or a spot is no shortfall but the last bits of a sum.
 _NOTHING = 1e-6
 
 
@@ -137,6 +137,7 @@ def _rows(found: Measured) -> list[dict[str, Any]]:
 def _row(found: Measured, category: str, groups: pd.DataFrame) -> dict[str, Any]:
     rule, total = found.rule, groups.sum()
     basis = total["basis_mm"]
+    slack = SLACK_MM if rule.unit == "mm" else _NOTHING
     return {
         "rule": rule.name,
         "category": category,
@@ -150,7 +151,7 @@ def _row(found: Measured, category: str, groups: pd.DataFrame) -> dict[str, Any]
         "missing": total["missing"],
         "examined_mm": total["examined_mm"],
         "share_examined": total["examined_mm"] / basis if basis > 0 else np.nan,
-        "state": "short" if total["missing"] > _NOTHING else "met",
+        "state": "short" if total["missing"] > slack else "met",
         "note": "; ".join(notes(found, groups)),
     }
 
