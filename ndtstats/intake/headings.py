@@ -101,7 +101,9 @@ def find_header(grid: Grid, table: Table, mapping: Mapping) -> Header:
 
 def _header(grid: Grid, row: int, table: Table, mapping: Mapping) -> Header:
     headings = [text.strip() for text in grid.cells.iloc[row]]
-    declared = {_folded(theirs): ours for theirs, ours in mapping.columns.items()}
+    # A unit that is no length, such as bar, needs no conversion: its heading is one word for us.
+    declared = {_folded(heading(c)): c.name for c in table.columns if c.unit not in {None, "mm"}}
+    declared |= {_folded(theirs): ours for theirs, ours in mapping.columns.items()}
     header = Header(row, headings)
     for number, text in enumerate(headings):
         name, unit = _meaning(text, declared, table)
@@ -132,9 +134,6 @@ def _meaning(text: str, declared: dict[str, str], table: Table) -> tuple[str | N
         return declared[plain], unit
     if plain in table.names:
         return plain, unit
-    own = {_folded(heading(column)): column.name for column in table.columns}
-    if _folded(text) in own:  # a unit that is no length, such as bar, needs no conversion
-        return own[_folded(text)], None
     base, _, ending = plain.rpartition("_")
     if base and ending in MM_PER_UNIT and f"{base}_mm" in table.names:
         return f"{base}_mm", unit or ending
