@@ -10,7 +10,7 @@ from ndtstats.cli.options import by_option, format_option, job_option, opened, r
 from ndtstats.clock import now
 
 if TYPE_CHECKING:
-    from ndtstats.rules import Problem
+    from ndtstats.rules import Problem, Rules
 
 _PRESETS = (Shown("preset", "preset"), Shown("title", "title"), Shown("follows", "follows"))
 _RULES = (
@@ -71,8 +71,7 @@ def show(name: str, only_sources: bool, fmt: str) -> None:
 
     read = load_rules(name)
     if not only_sources:
-        about = f"{read.title}. Follows {read.file.follows}; edition: {read.file.edition}."
-        emit(rules_table(read), fmt, columns=_RULES, conclusion=about)
+        emit(rules_table(read), fmt, columns=_RULES, conclusion=_about(read))
     if fmt == "table" and not only_sources:
         say("")
     if fmt == "table" or only_sources:
@@ -130,6 +129,13 @@ def adopt(name: str, register: str, job: str | None, agreed_by: str | None, by: 
         done = put_in_force(reg, job, read, agreed_by=agreed_by, by=by, now=now())
     state = "are in force" if done else "were in force already"
     say(f'Job {job}: the rules "{read.title}" (SHA-256 {read.sha256[:12]}) {state}.')
+
+
+def _about(read: "Rules") -> str:
+    file = read.file
+    agreed = f" Agreed with {file.agreed_with}" if file.agreed_with else " Not agreed with anybody"
+    agreed += f" on {file.agreed_on:%Y-%m-%d}." if file.agreed_on else "."
+    return f"{file.title}. Follows {file.follows}; edition: {file.edition}.{agreed}"
 
 
 def _emit_problems(problems: "list[Problem]", fmt: str) -> None:

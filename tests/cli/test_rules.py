@@ -18,6 +18,15 @@ def test_a_preset_is_shown_with_the_source_of_each_value(ndtstats):
     assert "6 in: ASME VIII-1 UW-52(c), edition not noted; from memory" in out
 
 
+def test_with_whom_the_extent_was_agreed_is_shown(ndtstats, tmp_path):
+    path = tmp_path / "ours.toml"
+    ndtstats("rules", "copy", "aluminium-hull", str(path))
+    assert "Not agreed with anybody." in ndtstats("rules", "show", str(path))[1]
+    agreed = 'agreed_with = "the surveyor"\nagreed_on = 2026-01-15'
+    path.write_text(path.read_text().replace('agreed_with = ""', agreed))
+    assert "Agreed with the surveyor on 2026-01-15." in ndtstats("rules", "show", str(path))[1]
+
+
 def test_rules_and_sources_for_machines(ndtstats):
     _, out, _ = ndtstats("rules", "show", "steel-hull", "--format", "json")
     assert [row["rule"] for row in json.loads(out)] == ["midship 0.6 L", "outside 0.6 L"]
