@@ -2,7 +2,8 @@ from datetime import timedelta
 
 import pytest
 
-from ndtstats.rules.force import adopt, rules_by_sha256, rules_in_force
+from ndtstats.errors import UseError
+from ndtstats.rules.force import adopt, rules_by_sha256, rules_for_plan, rules_in_force
 from ndtstats.rules.reader import load_rules
 
 
@@ -62,3 +63,19 @@ def test_new_terms_with_the_same_rules_are_a_new_adoption(register, now):
 def test_rules_the_register_does_not_hold_are_said(register):
     with pytest.raises(KeyError):
         rules_by_sha256(register, "ab" * 32)
+
+
+def test_the_first_rules_planned_by_come_into_force_and_others_do_not(register, now):
+    first, said = rules_for_plan(register, "P1", "process-piping", by="lead", now=now)
+    assert rules_in_force(register, "P1") == first
+    assert "are now in force" in said[0]
+    assert rules_for_plan(register, "P1", None, by="lead", now=now) == (first, [])
+    other, said = rules_for_plan(register, "P1", "pressure-vessel", by="lead", now=now)
+    assert other != first
+    assert "stay in force" in said[0]
+    assert rules_in_force(register, "P1") == first
+
+
+def test_a_plan_without_rules_is_refused(register, now):
+    with pytest.raises(UseError, match="rules adopt"):
+        rules_for_plan(register, "P1", None, by="lead", now=now)
