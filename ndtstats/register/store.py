@@ -193,9 +193,8 @@ class Register:
     def data_sha256(self, as_of: datetime | None = None) -> str:
         """Return a digest of all that was loaded up to an instant: equal data, equal digest."""
         log = self.batches(as_of)
-        lines = log[["kind", "subject", "sha256", "new", "corrected"]].astype("str")
-        text = "\n".join(lines.agg("|".join, axis=1)) if len(lines) else ""
-        return hashlib.sha256(text.encode()).hexdigest()
+        told = log[["kind", "subject", "source", "sha256", "new", "corrected"]]
+        return hashlib.sha256(told.to_csv(index=False, lineterminator="\n").encode()).hexdigest()
 
     def _last_batch(self, connection: sa.Connection, as_of: datetime | None) -> int | None:
         if as_of is None:

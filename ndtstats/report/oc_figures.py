@@ -44,31 +44,33 @@ class Panel:
     top: float | None = None
 
 
-#: Axis title, upper end and factor of each panel; and its columns with the names of their lines.
-_PANELS: tuple[tuple[str, float | None, float, dict[str, str]], ...] = (
-    (
-        "chance (%)",
-        100.0,
-        100.0,
-        {
-            "pass_probability": "passes",
-            "pass_first_probability": "passes at the first sample",
-            "undecided_probability": "left undecided",
-        },
-    ),
-    (
-        "bad left after repair, average (%)",
-        None,
-        100.0,
-        {"outgoing_rate": "bad left"},
-    ),
-    (
-        "examined, average (number)",
-        None,
-        1.0,
-        {"average_examined": "examined"},
-    ),
+#: Headings of a curve's columns in a table.
+HEADINGS = {
+    "rate": "bad",
+    "pass_first_probability": "passes at the first sample",
+    "pass_probability": "passes",
+    "fail_probability": "fails",
+    "undecided_probability": "left undecided",
+    "outgoing_rate": "bad left after repair, average",
+    "average_examined": "examined, average",
+}
+
+#: The panels from top to bottom, each with the columns it draws.
+_PANELS = (
+    ("pass_probability", "pass_first_probability", "undecided_probability"),
+    ("outgoing_rate",),
+    ("average_examined",),
 )
+
+
+def unit_of(column: str) -> str:
+    """Return the unit a column is shown in: per cent, but for numbers of places."""
+    return "number" if column == "average_examined" else "%"
+
+
+def in_unit(curve: pd.DataFrame, column: str) -> npt.NDArray[np.float64]:
+    """Return a column in the unit it is shown in."""
+    return curve[column].to_numpy(float) * (100 if unit_of(column) == "%" else 1)
 
 
 def panels(curve: pd.DataFrame) -> list[Panel]:
@@ -86,16 +88,16 @@ def panels(curve: pd.DataFrame) -> list[Panel]:
     >>> [panel.y_title for panel in panels(single_curve(52, 3))]
     ['chance (%)', 'bad left after repair, average (%)']
     """
-    x = 100 * curve["rate"].to_numpy(float)
     found = []
-    for title, top, factor, names in _PANELS:
-        lines = tuple(
-            Line(name, factor * curve[column].to_numpy(float))
-            for column, name in names.items()
-            if column in curve
-        )
-        if lines:
-            found.append(Panel(title, x, lines, top))
+    for columns in _PANELS:
+        there = [column for column in columns if column in curve]
+        if not there:
+            continue
+        lines = tuple(Line(HEADINGS[column], in_unit(curve, column)) for column in there)
+        chance = columns[0] == "pass_probability"
+        name = "chance" if chance else HEADINGS[columns[0]]
+        title = f"{name} ({unit_of(columns[0])})"
+        found.append(Panel(title, in_unit(curve, "rate"), lines, 100.0 if chance else None))
     return found
 
 
@@ -137,19 +139,19 @@ def operating_figure(curve: pd.DataFrame) -> "go.Figure":
     return figure
 
 
-def write_picture(curve: pd.DataFrame, conclusion: str, path: Path, table: pd.DataFrame) -> None:
+def write_picture(curve: pd.DataFrame, table: pd.DataFrame, conclusion: str, path: Path) -> None:
     """Write the picture of a curve to a file, as its ending says.
 
     Parameters
     ----------
     curve : DataFrame
         As for :func:`panels`, with enough rates for a smooth line.
+    table : DataFrame
+        The same curve at a few rates, for the table of a page.
     conclusion : str
         The sentence above the picture.
     path : Path
         Ends in ``.html`` (a page with everything in it) or ``.svg``; a file there is replaced.
-    table : DataFrame
-        The same in a few rows, with headings and numbers as they shall stand on the page.
 
     Raises
     ------
@@ -162,18 +164,18 @@ def write_picture(curve: pd.DataFrame, conclusion: str, path: Path, table: pd.Da
 
     match path.suffix.lower():
         case ".html":
-            text = operating_page(curve, conclusion, table)
+            text = operating_page(curve, table, conclusion)
         case ".svg":
             text = operating_svg(curve, conclusion)
         case _:
-            raise UseError(f'a picture is a .html or .svg file; "{path.name}" is neither')
+            raise UseError(f'a picture is a .html or a .svg file; "{path.name}" is neither')
     try:
         path.write_text(text, encoding="utf-8")
     except OSError as error:
         raise CannotGoOn(f"the picture cannot be written to {path}: {error.strerror}") from error
 
 
-def operating_page(curve: pd.DataFrame, conclusion: str, table: pd.DataFrame) -> str:
+def operating_page(curve: pd.DataFrame, table: pd.DataFrame, conclusion: str) -> str:
     """Return a page of its own: the sentence, the picture, the table; it loads nothing."""
     figure = operating_figure(curve).to_html(
         full_html=False,
@@ -188,8 +190,11 @@ def _html_table(table: pd.DataFrame) -> str:
     def row(cells: Sequence[object], tag: str) -> str:
         return "<tr>" + "".join(f"<{tag}>{html.escape(str(c))}</{tag}>" for c in cells) + "</tr>"
 
-    body = "\n".join(row(cells, "td") for cells in table.itertuples(index=False))
-    return f"<table>\n<thead>{row(list(table), 'th')}</thead>\n<tbody>\n{body}\n</tbody>\n</table>"
+    headings = [f"{HEADINGS[str(c)]} ({unit_of(str(c))})" for c in table]
+    shown = [[f"{v:,.4g}" for v in in_unit(table, str(c))] for c in table]
+    head = row(headings, "th")
+    body = "\n".join(row(cells, "td") for cells in zip(*shown, strict=True))
+    return f"<table>\n<thead>{head}</thead>\n<tbody>\n{body}\n</tbody>\n</table>"
 
 
 _PAGE = """<!doctype html>
@@ -201,14 +206,15 @@ _PAGE = """<!doctype html>
 <style>
 body {{ font: 16px/1.5 sans-serif; max-width: 60rem; margin: 0 auto; padding: 1rem; }}
 h1 {{ font-size: 1.25rem; font-weight: 600; }}
+figure {{ margin: 1rem 0; overflow-x: auto; }}
 table {{ border-collapse: collapse; }}
 th, td {{ padding: 0.2rem 1rem 0.2rem 0; text-align: right; border-bottom: 1px solid #ccc; }}
 </style>
 </head>
 <body>
 <h1>{conclusion}</h1>
-{figure}
-{table}
+<figure>{figure}</figure>
+<figure>{table}</figure>
 <p>Holds for places chosen by chance. Contract, local code and certified personnel decide what is
 examined and what is accepted.</p>
 </body>

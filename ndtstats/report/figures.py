@@ -1,0 +1,194 @@
+"""Pictures: each from a data frame to a plotly figure, here and in a notebook alike.
+
+Colours are those of Okabe & Ito 2008 (jfly.uni-koeln.de/color), which colour-blind people can tell
+apart. Intervals are always drawn; the numbers behind a mark show when it is pointed at. A frame
+without rows gives None, and the page a sentence instead of an empty box.
+"""
+
+from typing import TYPE_CHECKING, Any
+
+import pandas as pd
+
+if TYPE_CHECKING:
+    import plotly.graph_objects as go
+
+BLUE, ORANGE, GREEN, GREY, RED = "#0072B2", "#E69F00", "#009E73", "#595959", "#D55E00"
+
+#: Width that fits an A4 page between its margins, in CSS pixels.
+WIDTH_PX = 660
+
+
+def _layout(height: int, **more: Any) -> dict[str, Any]:
+    axis = {
+        "gridcolor": "#e3e3e3", "zerolinecolor": "#b0b0b0", "linecolor": "#808080",
+        "showline": True, "ticks": "outside", "automargin": True, "title": {"standoff": 12},
+    }  # fmt: skip
+    return {
+        "height": height,
+        "margin": {"l": 60, "r": 16, "t": 16, "b": 56},
+        "font": {"family": "system-ui, sans-serif", "size": 13, "color": "#1f1f1f"},
+        "paper_bgcolor": "white",
+        "plot_bgcolor": "white",
+        "legend": {"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0},
+        "xaxis": axis | more.pop("xaxis", {}),
+        "yaxis": axis | more.pop("yaxis", {}),
+        "hovermode": "closest",
+        "template": None,
+        **more,
+    }
+
+
+def _interval(rows: pd.DataFrame) -> dict[str, Any]:
+    return {
+        "type": "data", "symmetric": False, "thickness": 1.5, "width": 4,
+        "array": (100 * (rows["upper"] - rows["rate"])).tolist(),
+        "arrayminus": (100 * (rows["rate"] - rows["lower"])).tolist(),
+    }  # fmt: skip
+
+
+def _pointed_at(rows: pd.DataFrame) -> list[str]:
+    return [
+        f"{row.rejected:,.0f} of {row.examined:,.0f} rejected<br>"
+        f"{100 * row.rate:.1f} % ({100 * row.lower:.1f} to {100 * row.upper:.1f} %)"
+        for row in rows.itertuples()
+    ]
+
+
+def rates_figure(table: pd.DataFrame, group: str = "welder") -> "go.Figure | None":
+    """Return reject rates with their intervals, one line a group, and the rate of all together.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rates of one basis: ``group`` column, ``rejected``, ``examined``, ``rate``, ``lower``,
+        ``upper``.
+    group : str
+        Column that names the lines.
+
+    Returns
+    -------
+    Figure or None
+        None where nothing was examined.
+    """
+    import plotly.graph_objects as go  # noqa: PLC0415  (heavy)
+
+    rows = table[table["examined"] > 0].sort_values(group, ascending=False)
+    if rows.empty:
+        return None
+    names = [f"{name} ({n:,.0f})" for name, n in zip(rows[group], rows["examined"], strict=True)]
+    figure = go.Figure(
+        go.Scatter(
+            x=(100 * rows["rate"]).tolist(),
+            y=names,
+            error_x={**_interval(rows), "color": GREY},
+            mode="markers",
+            marker={"color": BLUE, "size": 9},
+            hovertext=_pointed_at(rows),
+            hovertemplate="%{y}<br>%{hovertext}<extra></extra>",
+            showlegend=False,
+        )
+    )
+    usual = 100 * float(rows["rejected"].sum() / rows["examined"].sum())
+    figure.add_vline(x=usual, line={"color": ORANGE, "dash": "dash", "width": 1.5})
+    figure.add_annotation(
+        x=usual, y=1.0, yref="paper", yanchor="bottom", showarrow=False, xanchor="left",
+        text=f"all: {usual:.1f} %", font={"color": "#8a5a00", "size": 12},
+    )  # fmt: skip
+    top = min(100.0, 100 * float(rows["upper"].max()) * 1.05)
+    figure.update_layout(
+        _layout(
+            110 + 26 * len(rows),
+            xaxis={"title": {"text": "rejected at first examination [%]"}, "range": [0, top]},
+            yaxis={"title": {"text": f"{group} (spots examined)"}, "type": "category"},
+        )
+    )
+    figure.update_layout(margin={"t": 28})
+    return figure
+
+
+def trend_figure(table: pd.DataFrame) -> "go.Figure | None":
+    """Return the reject rate by month with its interval.
+
+    Parameters
+    ----------
+    table : DataFrame
+        Rates of one basis with a column ``month`` such as "2026-03".
+    """
+    import plotly.graph_objects as go  # noqa: PLC0415
+
+    rows = table[table["examined"] > 0].sort_values("month")
+    if rows.empty:
+        return None
+    figure = go.Figure(
+        go.Scatter(
+            x=rows["month"].tolist(),
+            y=(100 * rows["rate"]).tolist(),
+            error_y={**_interval(rows), "color": GREY},
+            mode="lines+markers",
+            line={"color": BLUE, "width": 1.5, "dash": "dot"},
+            marker={"color": BLUE, "size": 9},
+            hovertext=_pointed_at(rows),
+            hovertemplate="%{x}<br>%{hovertext}<extra></extra>",
+            showlegend=False,
+        )
+    )
+    top = min(100.0, 100 * float(rows["upper"].max()) * 1.05)
+    figure.update_layout(
+        _layout(
+            340,
+            xaxis={"title": {"text": "month of examination"}, "type": "category"},
+            yaxis={"title": {"text": "rejected at first examination [%]"}, "range": [0, top]},
+        )
+    )
+    return figure
+
+
+def extent_figure(table: pd.DataFrame) -> "go.Figure | None":
+    """Return how far each extent rule is met, in per cent of what it requires.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As :func:`ndtstats.extent.extent` gives it.
+    """
+    import plotly.graph_objects as go  # noqa: PLC0415
+
+    rows = table[table["required"] > 0].iloc[::-1]
+    if rows.empty:
+        return None
+    share = 100 * rows["achieved"] / rows["required"]
+    met = (rows["state"] == "met").tolist()
+    names = [
+        _shortened(f"{rule}, {method}")
+        for rule, method in zip(rows["rule"], rows["method"], strict=True)
+    ]
+    told = [f"{row.achieved:,.0f} of {row.required:,.0f} {row.unit}" for row in rows.itertuples()]
+    figure = go.Figure(
+        go.Bar(
+            x=share.clip(upper=150).tolist(),
+            y=names,
+            orientation="h",
+            marker={
+                "color": [GREEN if m else ORANGE for m in met],
+                "pattern": {"shape": ["" if m else "/" for m in met]},
+            },
+            text=[f"{s:,.0f} %" for s in share],
+            textposition="auto",
+            hovertext=told,
+            hovertemplate="%{y}<br>%{hovertext}<extra></extra>",
+            showlegend=False,
+        )
+    )
+    figure.add_vline(x=100, line={"color": "#1f1f1f", "width": 1.5})
+    figure.update_layout(
+        _layout(
+            110 + 34 * len(rows),
+            xaxis={"title": {"text": "achieved, in % of what is required"}, "range": [0, 155]},
+            yaxis={"title": {"text": ""}, "type": "category"},
+        )
+    )
+    return figure
+
+
+def _shortened(text: str, most: int = 34) -> str:
+    return text if len(text) <= most else text[: most - 1] + "…"

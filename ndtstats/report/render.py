@@ -1,0 +1,135 @@
+"""From a page to one HTML file: nothing of it comes from outside, and text is always escaped."""
+
+import base64
+import gzip
+import json
+from functools import cache
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+import jinja2
+from markupsafe import Markup
+
+from ndtstats.errors import CannotGoOn
+from ndtstats.report import figures
+from ndtstats.report import formatting as show
+from ndtstats.report.context import QaPage
+from ndtstats.report.strips import strip
+from ndtstats.request.cautions import DECISION, PRESSURE, RADIOGRAPHY
+from ndtstats.words import METHODS
+
+_FOLDER = resources.files("ndtstats.report")
+
+#: Terms that the page explains, each in this project's own words.
+DEFINITIONS = (
+    ("rejected", "beyond the acceptance level at the first examination (round 0). Repairs, "
+     "re-shoots and spots not done are counted apart."),
+    ("unbiased", "rests on places that the rules require and on places drawn by chance, each "
+     "weighted with 1 / its probability. It speaks of all the welds under the rules."),
+    ("described", "rests on everything that was examined, however it was chosen. It describes "
+     "what was examined, not what was welded."),
+    ("bounds", "an interval that would hold the true rate in the stated share of repetitions: "
+     "Clopper and Pearson 1934; for weighted rates on the effective number of spots, Korn and "
+     "Graubard 1998."),
+    ("extent achieved", "the union of examined lengths; what two exposures show counts once."),
+    ("owed", "what the escalation procedure of the rules asks for after a reject, until it is "
+     "examined."),
+    ("shared", "a reject that could not be laid at one welder's door is charged to each welder of "
+     "that length."),
+)  # fmt: skip
+
+LIMITS = (
+    "A method finds only part of what is there; no rate here is corrected for misses or false "
+    "calls. No reject found is never proof that there is none: it is an upper bound.",
+    "An interval covers chance in the choice of places, not mistakes in examination or records.",
+    "A comparison of many welders finds some that differ by chance alone.",
+)
+
+
+@cache
+def _environment() -> jinja2.Environment:
+    environment = jinja2.Environment(
+        loader=jinja2.PackageLoader("ndtstats.report"),
+        autoescape=True,
+        undefined=jinja2.StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters |= {
+        "percent": show.percent, "metres": show.metres, "day": show.day,
+    }  # fmt: skip
+    environment.globals |= {"amount": show.amount, "count": show.count}
+    return environment
+
+
+@cache
+def _plotly() -> str:
+    """Return the script of the installed plotly, compressed, as text."""
+    from plotly.offline import get_plotlyjs  # noqa: PLC0415
+
+    # A fixed time stamp: the same library gives the same bytes.
+    return base64.b64encode(gzip.compress(get_plotlyjs().encode(), 9, mtime=0)).decode()
+
+
+def render_qa(page: QaPage) -> str:
+    """Return the page for the QA lead as HTML; the same page gives the same bytes."""
+    drawn = {
+        "extent": figures.extent_figure(page.extents) if len(page.extents) else None,
+        "rates": figures.rates_figure(page.welders),
+        "trend": figures.trend_figure(page.trend),
+    }
+    data = {name: _figure_json(figure) for name, figure in drawn.items() if figure is not None}
+    strips = [(joint, strip(joint.length_mm, joint.examined, joint.found, joint.planned))
+              for joint in page.joints]  # fmt: skip
+    return (
+        _environment()
+        .get_template("qa.html.j2")
+        .render(
+            page=page,
+            figures=data,
+            strips=[(joint, Markup(svg)) for joint, svg in strips],  # noqa: S704
+            css=Markup(_text("static/page.css")),  # noqa: S704
+            script=Markup(_text("static/page.js")),  # noqa: S704
+            plotly=_plotly() if data else "",
+            definitions=DEFINITIONS,
+            limits=LIMITS,
+            cautions=(RADIOGRAPHY, PRESSURE, DECISION),
+            method_name=METHODS.get(page.method, page.method),
+        )
+    )
+
+
+def write_qa(page: QaPage, folder: str | Path) -> Path:
+    """Write the page for the QA lead into a folder and return its path.
+
+    Raises
+    ------
+    CannotGoOn
+        If the folder cannot be written to.
+    """
+    folder = Path(folder)
+    path = folder / f"qa-{_file_name(page.job)}.html"
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+        path.write_text(render_qa(page), encoding="utf-8", newline="\n")
+    except OSError as error:
+        raise CannotGoOn(f"{path} cannot be written: {error.strerror}") from error
+    return path
+
+
+def _file_name(text: str) -> str:
+    """Return text that is safe as part of a file's name."""
+    kept = "".join(char if char.isalnum() or char in "-_" else "-" for char in text)
+    return kept[:60].strip("-") or "job"
+
+
+def _figure_json(figure: Any) -> Any:
+    """Return a figure as JSON that cannot close the script element it stands in."""
+    text = json.dumps(json.loads(figure.to_json()), sort_keys=True, separators=(",", ":"))
+    safe = text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+    return Markup(safe)  # noqa: S704  (escaped just above)
+
+
+def _text(name: str) -> str:
+    return (_FOLDER / name).read_text(encoding="utf-8")
