@@ -2,7 +2,6 @@ import re
 from xml.etree import ElementTree as ET
 
 import numpy as np
-import pandas as pd
 import pytest
 
 from ndtstats.errors import CannotGoOn, UseError
@@ -72,32 +71,34 @@ def test_ticks_are_few_and_even(end):
 
 @pytest.mark.parametrize("ending", ["html", "svg"])
 def test_two_pictures_of_the_same_are_the_same(ending, tmp_path):
-    table = pd.DataFrame({"bad (%)": ["<1"], "passes (%)": ["99"]})
     for name in ("a", "b"):
-        write_picture(CURVES["lot"], "A <sentence>.", tmp_path / f"{name}.{ending}", table)
+        write_picture(CURVES["lot"], CURVES["lot"], "A <sentence>.", tmp_path / f"{name}.{ending}")
     first = (tmp_path / f"a.{ending}").read_bytes()
     assert first == (tmp_path / f"b.{ending}").read_bytes()
     assert b"A &lt;sentence&gt;." in first
 
 
 def test_the_page_holds_everything_and_the_table(tmp_path):
-    table = pd.DataFrame({"bad (%)": ["<1"], "passes (%)": ["99"]})
-    write_picture(CURVES["lot"], "A sentence.", tmp_path / "a.html", table)
+    write_picture(CURVES["lot"], CURVES["lot"], "A sentence.", tmp_path / "a.html")
     page = (tmp_path / "a.html").read_text()
     # Nothing is fetched: scripts stand in the page, and nothing else names a place to load from.
     scripts = re.findall(r"<script\b[^>]*>", page)
     assert scripts
     assert not any("src" in script for script in scripts)
     assert "http" not in re.sub(r"<script\b.*?</script>", "", page, flags=re.DOTALL)
-    assert "<td>&lt;1</td><td>99</td>" in page
+    rows = re.findall(r"<tr><td>(.*?)</td></tr>", page)
+    assert len(rows) == len(CURVES["lot"])
+    rate, passes, *_ = (float(cell.replace(",", "")) for cell in rows[2].split("</td><td>"))
+    assert rate == pytest.approx(100 * CURVES["lot"]["rate"][2], rel=5e-4)
+    assert passes == pytest.approx(100 * CURVES["lot"]["pass_probability"][2], rel=5e-4)
     assert "certified personnel decide" in page
 
 
 def test_another_ending_is_told(tmp_path):
-    with pytest.raises(UseError, match=r"\.html or \.svg"):
-        write_picture(CURVES["lot"], "A.", tmp_path / "a.png", pd.DataFrame())
+    with pytest.raises(UseError, match=r"\.html or a \.svg"):
+        write_picture(CURVES["lot"], CURVES["lot"], "A.", tmp_path / "a.png")
 
 
 def test_a_folder_that_is_not_there_is_told(tmp_path):
     with pytest.raises(CannotGoOn, match="cannot be written"):
-        write_picture(CURVES["lot"], "A.", tmp_path / "none" / "a.svg", pd.DataFrame())
+        write_picture(CURVES["lot"], CURVES["lot"], "A.", tmp_path / "none" / "a.svg")

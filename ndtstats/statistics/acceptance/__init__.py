@@ -40,7 +40,7 @@ from ndtstats.statistics.acceptance.sequential import (
 )
 from ndtstats.statistics.acceptance.single import (
     OutgoingLimit,
-    SinglePlan,
+    TwoPointPlan,
     average_examined,
     outgoing_limit,
     outgoing_rate,
@@ -55,8 +55,8 @@ __all__ = [
     "OutgoingLimit",
     "SequentialOutcome",
     "SequentialPlan",
-    "SinglePlan",
     "StandardPlan",
+    "TwoPointPlan",
     "WaldOutcome",
     "accept_probability",
     "accept_probability_indications",

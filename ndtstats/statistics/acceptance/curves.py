@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ndtstats.statistics.acceptance.arguments import FloatArray
+from ndtstats.statistics.acceptance.arguments import FloatArray, counts
 from ndtstats.statistics.acceptance.chance import accept_probability
 from ndtstats.statistics.acceptance.double import DoublePlan, double_outcome
 from ndtstats.statistics.acceptance.sequential import (
@@ -159,7 +159,7 @@ def sequential_card(plan: SequentialPlan, *, most: int) -> pd.DataFrame:
     >>> sequential_card(SequentialPlan(0.01, 0.10), most=30).fillna(-1).to_numpy().tolist()
     [[2, -1, 2], [20, -1, 3], [24, 0, 3], [30, 0, 3]]
     """
-    n = np.arange(1, most + 1)
+    n = np.arange(1, int(counts(most, "examinations at most", least=1)) + 1)
     accept = pd.Series(plan.acceptance_number(n), dtype="Int64").mask(lambda a: a < 0)
     reject = pd.Series(plan.rejection_number(n), dtype="Int64").mask(lambda r: r > n)
     card = pd.DataFrame({"examined": n, "accept": accept, "reject": reject})

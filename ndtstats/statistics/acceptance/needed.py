@@ -108,7 +108,7 @@ def _refuse_impossible(
         )
     raise UseError(
         f"even with the whole lot of {lot} examined, {bad} bad would pass with a chance of "
-        f"{passed:.0%}; ask for less confidence, or exclude a higher rate"
+        f"{100 * passed:.3g} %; ask for less confidence, or exclude a higher rate"
     )
 
 

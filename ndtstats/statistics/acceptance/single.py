@@ -16,11 +16,19 @@ from ndtstats.statistics.acceptance.search import least_enough
 MOST_ALLOWED = 10_000
 
 
-class SinglePlan(NamedTuple):
-    """Examine so many; the work passes with ``allowed`` rejects or fewer."""
+class TwoPointPlan(NamedTuple):
+    """A single plan, and what it does at the two rates it was made for.
+
+    Examine so many; the work passes with ``allowed`` rejects or fewer. ``good`` and ``bad`` are
+    the rates asked for or, in a finite lot, the whole numbers of it that stand for them.
+    """
 
     examine: int
     allowed: int
+    good: float
+    bad: float
+    good_fails: float
+    bad_passes: float
 
 
 class OutgoingLimit(NamedTuple):
@@ -175,7 +183,7 @@ def two_point_plan(
     producer_risk: float = 0.05,
     consumer_risk: float = 0.10,
     lot: int | None = None,
-) -> SinglePlan:
+) -> TwoPointPlan:
     """Return the smallest single plan that passes good work and stops bad work.
 
     Parameters
@@ -207,8 +215,9 @@ def two_point_plan(
 
     Examples
     --------
-    >>> two_point_plan(0.01, 0.08)
-    SinglePlan(examine=65, allowed=2)
+    >>> plan = two_point_plan(0.01, 0.08)
+    >>> plan.examine, plan.allowed, round(plan.good_fails, 3), round(plan.bad_passes, 3)
+    (65, 2, 0.028, 0.099)
     """
     shares(producer_risk, "producer's risk", zero=False, one=False)
     shares(consumer_risk, "consumer's risk", zero=False, one=False)
@@ -216,7 +225,8 @@ def two_point_plan(
     if good >= bad:
         raise UseError(f"the good rate {good:g} must be below the bad rate {bad:g}")
     if lot is not None:
-        good, most = _good_in_lot(good, lot), int(bad_in_lot(bad, lot)) - 1
+        good, bad = _good_in_lot(good, lot), int(bad_in_lot(bad, lot)) / lot
+        most = round(bad * lot) - 1
     else:
         most = MOST_ALLOWED
     first = 0
@@ -226,7 +236,9 @@ def two_point_plan(
         passed = accept_probability(good, examine, allowed, lot=lot)
         fits = np.flatnonzero(1 - passed <= producer_risk * (1 + TIE))
         if fits.size:
-            return SinglePlan(int(examine[fits[0]]), int(allowed[fits[0]]))
+            n, c = int(examine[fits[0]]), int(allowed[fits[0]])
+            passes = accept_probability([good, bad], n, c, lot=lot)
+            return TwoPointPlan(n, c, good, bad, float(1 - passes[0]), float(passes[1]))
         first = int(allowed[-1]) + 1
     raise UseError(f"{good:g} and {bad:g} are too close for any plan that could be carried out")
 

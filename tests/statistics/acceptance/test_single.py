@@ -97,9 +97,9 @@ def test_published_plans_through_two_points(reference):
         plan = two_point_plan(
             row.p1, row.p2, producer_risk=row.producer_risk, consumer_risk=row.consumer_risk
         )
-        assert plan == (row.value_n, row.value_c)
+        assert plan[:2] == (row.value_n, row.value_c)
         if not np.isnan(row.published_n):
-            assert plan == (row.published_n, row.published_c)
+            assert plan[:2] == (row.published_n, row.published_c)
 
 
 def test_published_plan_for_a_limiting_rate(reference):
@@ -123,16 +123,20 @@ def smallest_by_trying(good, bad, producer_risk, consumer_risk, lot):
 @pytest.mark.parametrize(("good", "bad"), [(0.01, 0.10), (0.05, 0.2), (0.1, 0.15), (0.02, 0.03)])
 def test_a_plan_for_a_finite_lot_is_the_smallest_of_all(lot, good, bad):
     whole = (int(np.floor(good * lot + 1e-9)), int(bad_in_lot(bad, lot)))
-    assert two_point_plan(good, bad, lot=lot) == smallest_by_trying(*whole, 0.05, 0.10, lot)
+    plan = two_point_plan(good, bad, lot=lot)
+    assert plan[:2] == smallest_by_trying(*whole, 0.05, 0.10, lot)
+    assert (plan.good * lot, plan.bad * lot) == pytest.approx(whole)
 
 
 @settings(deadline=None)
 @given(st.floats(0.001, 0.1), st.floats(1.5, 10), st.floats(0.01, 0.2), st.floats(0.01, 0.2))
 def test_a_plan_keeps_both_risks(good, ratio, producer_risk, consumer_risk):
     bad = good * ratio if good * ratio < 0.9 else 0.9
-    n, c = two_point_plan(good, bad, producer_risk=producer_risk, consumer_risk=consumer_risk)
-    assert 1 - accept_probability(good, n, c) <= producer_risk * (1 + 1e-9)
-    assert accept_probability(bad, n, c) <= consumer_risk * (1 + 1e-9)
+    plan = two_point_plan(good, bad, producer_risk=producer_risk, consumer_risk=consumer_risk)
+    passed = accept_probability([good, bad], plan.examine, plan.allowed)
+    assert (plan.good_fails, plan.bad_passes) == (1 - passed[0], passed[1])
+    assert plan.good_fails <= producer_risk * (1 + 1e-9)
+    assert plan.bad_passes <= consumer_risk * (1 + 1e-9)
 
 
 @pytest.mark.parametrize(
