@@ -107,6 +107,7 @@ def qa_page(
     """
     job = require_job(register, job, as_of)
     moment = as_of or register.latest_time() or datetime(1970, 1, 1, tzinfo=UTC)
+    register = register.snapshot(moment)
     chosen = method or _usual_method(register, job, moment)
     by_welder = rates(register, by=("welder",), method=chosen, job=job, as_of=moment, level=level)
     basis = "unbiased" if (by_welder["basis"] == "unbiased").any() else "described"

@@ -47,10 +47,11 @@ def _interval(rows: pd.DataFrame) -> dict[str, Any]:
 
 
 def _pointed_at(rows: pd.DataFrame) -> list[str]:
+    numbers = rows[["rejected", "examined", "rate", "lower", "upper"]].to_numpy(float)
     return [
-        f"{row.rejected:,.0f} of {row.examined:,.0f} rejected<br>"
-        f"{100 * row.rate:.1f} % ({100 * row.lower:.1f} to {100 * row.upper:.1f} %)"
-        for row in rows.itertuples()
+        f"{rejected:,.0f} of {examined:,.0f} rejected<br>"
+        f"{100 * rate:.1f} % ({100 * lower:.1f} to {100 * upper:.1f} %)"
+        for rejected, examined, rate, lower, upper in numbers
     ]
 
 

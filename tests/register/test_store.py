@@ -263,3 +263,13 @@ def test_a_register_of_a_path_object(tmp_path: Path):
     register = Register.open(tmp_path / "x.sqlite", create=True)
     assert register.name.endswith("x.sqlite")
     assert register.latest_time() is None
+
+
+def test_a_snapshot_stays_as_it_was(register):
+    merge(register, joints())
+    kept = register.snapshot()
+    merge(register, joints(length_mm=1.0), day=1)
+    assert kept.table("joints")["length_mm"].tolist() == [1000.0, 2500.5, 800.0]
+    changed = kept.table("joints", columns=["joint"]).assign(joint="X")
+    assert changed["joint"].tolist() == ["X"] * 3
+    assert kept.table("joints")["joint"].tolist() == ["B-1", "B-2", "B-3"]
