@@ -115,6 +115,8 @@ def _with_misses(
     c, n, size, bad = (a[..., None] for a in (c, n, size, bad))
     found, false = found[..., None], false[..., None]
     weight = stats.hypergeom.pmf(x, size, bad, n)
+    if np.all(false == 0):
+        return np.asarray(np.sum(weight * stats.binom.cdf(c, x, found), axis=-1), float)
     sound = np.maximum(n - x, 0)  # beyond the support the weight is 0; any number will do
     at_most = np.zeros(x.shape)
     for true_calls in range(int(c.max(initial=0)) + 1):
