@@ -6,9 +6,14 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from hypothesis import settings
 
 from ndtstats.cli.root import run
 from ndtstats.register import Register
+
+# A loaded machine is slow now and then; that is no fault of what is tested.
+settings.register_profile("project", deadline=None)
+settings.load_profile("project")
 
 REFERENCES = Path(__file__).parent / "references"
 

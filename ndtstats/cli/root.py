@@ -12,6 +12,10 @@ from ndtstats.errors import NdtstatsError
 #: Verb, where it stands, and what ``--help`` says of it without importing it.
 VERBS: dict[str, tuple[str, str]] = {
     "demo": ("ndtstats.cli.demo:demo", "Run the whole job on an invented yard."),
+    "size": (
+        "ndtstats.cli.size:size",
+        "How many to examine, and what a plan does to good and bad work.",
+    ),
     "init": ("ndtstats.cli.init:init", "Make an empty register."),
     "template": ("ndtstats.cli.template:template", "Write an empty table to fill in."),
     "load": ("ndtstats.cli.load:load", "Load a table from a spreadsheet or CSV file."),

@@ -66,6 +66,8 @@ def _of_job(
     rules = given or rules_in_force(register, job, as_of)
     rows = all_examinations(register, job=job, method=None, as_of=as_of)
     rows = rows[rows["verdict"].isin(["accept", "reject"]) & (rows["method"] != "VT")]
+    if not (rows["verdict"] == "reject").any():
+        return pd.DataFrame(columns=list(COLUMNS))
     rows = rows.assign(
         rejected=rows["verdict"] == "reject", ref=_named(rows), sequence=rows["id"]
     ).reset_index(drop=True)

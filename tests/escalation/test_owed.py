@@ -1,0 +1,103 @@
+from datetime import timedelta
+
+import pandas as pd
+import pytest
+
+from ndtstats.escalation import owed, sentence
+from ndtstats.rules import adopt, load_rules
+
+
+@pytest.fixture
+def piping(register, now):
+    """Twenty pipe butts by two welders; J1 by A is rejected."""
+
+    def bring(*films, rules=True, when=1):
+        if rules:
+            preset = load_rules("process-piping")
+            adopt(register, "L1", preset, agreed_by=None, by="lead", now=now)
+        joints = pd.DataFrame(
+            {
+                "job": "L1", "zone": "RACK", "joint": [f"J{n}" for n in range(1, 21)],
+                "category": "NORMAL", "joint_type": "butt", "length_mm": 350.0, "whole": True,
+            }
+        )  # fmt: skip
+        deposits = joints[["job", "joint"]].assign(
+            welder=["A", "B"] * 10, date=pd.Timestamp("2026-02-01")
+        )
+        exams = pd.DataFrame(
+            [
+                {
+                    "job": "L1", "joint": joint, "method": "RT", "verdict": verdict,
+                    "report": report, "round": round_,
+                    "date": pd.Timestamp("2026-03-01") + pd.Timedelta(days=int(report[2:])),
+                }
+                for joint, verdict, report, round_ in films
+            ]
+        )  # fmt: skip
+        with register.batch(kind="load", subject="all", now=now + timedelta(hours=when)) as batch:
+            batch.merge("jobs", pd.DataFrame({"job": ["L1"]}))
+            batch.merge("zones", pd.DataFrame({"job": ["L1"], "zone": ["RACK"]}))
+            batch.merge("joints", joints)
+            batch.merge("deposits", deposits)
+            batch.merge("examinations", exams)
+        return register
+
+    return bring
+
+
+def test_a_reject_owes_extras_a_repair_and_a_re_examination(piping):
+    table = owed(piping(("J1", "reject", "R-1", 0))).set_index("what")
+    assert table["count"].to_dict() == {"extra": 2, "repair": 1, "re-examine": 1}
+    assert set(table["procedure"]) == {"progressive-piping"}
+    assert table.loc["extra", "lot"] == "welder A, category NORMAL, method RT"
+    assert "R-1" in table.loc["extra", "because"]
+    assert table.loc["repair", "places"] == [{"joint": "J1", "from_mm": 0.0, "to_mm": 350.0}]
+
+
+def test_another_welders_film_is_no_extra(piping):
+    register = piping(
+        ("J1", "reject", "R-1", 0), ("J3", "accept", "R-2", 0), ("J4", "accept", "R-2", 0)
+    )
+    table = owed(register).set_index("what")
+    assert table.loc["extra", "count"] == 1
+
+
+def test_all_done_owes_nothing_and_forgets_nothing(piping):
+    register = piping(
+        ("J1", "reject", "R-1", 0), ("J3", "accept", "R-2", 0), ("J5", "accept", "R-2", 0),
+        ("J1", "accept", "R-3", 1),
+    )  # fmt: skip
+    assert owed(register).empty
+    everything = owed(register, everything=True)
+    assert set(everything["state"]) == {"done"}
+    assert len(everything) == 3
+
+
+def test_as_of_tells_what_was_owed_then(piping, now):
+    piping(("J1", "reject", "R-1", 0))
+    later = piping(("J3", "accept", "R-2", 0), ("J5", "accept", "R-2", 0), when=48)
+    assert "extra" not in set(owed(later)["what"])
+    then = owed(later, as_of=now + timedelta(hours=2))
+    assert "extra" in set(then["what"])
+
+
+def test_without_rules_repairs_are_still_owed(piping):
+    table = owed(piping(("J1", "reject", "R-1", 0), rules=False))
+    assert set(table["what"]) == {"repair", "re-examine"}
+    assert set(table["procedure"]) == {"none"}
+
+
+def test_rules_can_be_given_for_the_question(piping):
+    register = piping(("J1", "reject", "R-1", 0), rules=False)
+    table = owed(register, rules=load_rules("process-piping"))
+    assert "extra" in set(table["what"])
+
+
+def test_nothing_examined_owes_nothing(register):
+    assert owed(register).empty
+    assert sentence(owed(register)) == "Nothing is owed."
+
+
+def test_the_sentence_counts(piping):
+    text = sentence(owed(piping(("J1", "reject", "R-1", 0))))
+    assert text == "Owed: 2 extra examinations, 1 repair, 1 re-examination."

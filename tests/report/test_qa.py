@@ -1,0 +1,143 @@
+import json
+import re
+from html.parser import HTMLParser
+from itertools import pairwise
+
+import pandas as pd
+import pytest
+
+from ndtstats.report import qa_page, render_qa, write_qa
+
+VOID = {"meta", "link", "br", "hr", "img", "input"}
+
+
+class Page(HTMLParser):
+    """What a test asks of a page: its tags, its links, its text, whether it is well nested."""
+
+    def __init__(self, text):
+        super().__init__()
+        self.tags, self.open, self.outside, self.ids, self.targets = [], [], [], [], []
+        self.scripts, self.headings = [], []
+        self.feed(text)
+
+    def handle_starttag(self, tag, attrs):
+        known = dict(attrs)
+        self.tags.append(tag)
+        if tag not in VOID:
+            self.open.append(tag)
+        if "id" in known:
+            self.ids.append(known["id"])
+        for name in ("src", "href", "action", "data", "poster"):
+            value = known.get(name)
+            if value and value.startswith("#"):
+                self.targets.append(value[1:])
+            elif value:
+                self.outside.append(value)
+        if tag == "script":
+            self.scripts.append(known.get("type", "javascript"))
+        if re.fullmatch(r"h[1-6]", tag):
+            self.headings.append(int(tag[1]))
+
+    def handle_startendtag(self, tag, attrs):
+        self.handle_starttag(tag, attrs)
+        self.open.pop()
+
+    def handle_endtag(self, tag):
+        assert self.open, f"</{tag}> closes nothing"
+        assert self.open.pop() == tag
+
+
+@pytest.fixture
+def html(yard):
+    return render_qa(qa_page(yard, job="H1"))
+
+
+def test_nothing_is_fetched_and_everything_is_nested(html):
+    page = Page(html)
+    assert page.outside == []
+    assert page.open == []
+    assert set(page.targets) <= set(page.ids)
+    assert len(page.ids) == len(set(page.ids))
+    assert "url(" not in html.split("</style>")[0]
+
+
+def test_headings_do_not_skip_a_level(html):
+    headings = Page(html).headings
+    assert headings[0] == 1
+    assert all(after - before <= 1 for before, after in pairwise(headings))
+
+
+def test_landmarks_and_captions_are_there(html):
+    tags = Page(html).tags
+    assert {"header", "nav", "main", "footer", "caption", "figure"} <= set(tags)
+    assert tags.count("caption") == tags.count("table")
+    assert 'lang="en"' in html
+
+
+def test_names_that_try_to_do_harm_are_harmless(html):
+    assert "<script>alert" not in html
+    assert "&lt;script&gt;alert" in html
+    # Data, the packed library, the page's own script: no other script is on the page.
+    kinds = Page(html).scripts
+    assert sorted(set(kinds)) == ["application/json", "javascript", "text/plain"]
+    assert kinds.count("javascript") == 1
+
+
+def test_the_same_register_gives_the_same_bytes(yard):
+    assert render_qa(qa_page(yard, job="H1")) == render_qa(qa_page(yard, job="H1"))
+
+
+def test_the_page_is_small_enough_for_an_e_mail(html):
+    assert len(html.encode()) < 3_000_000
+
+
+def test_figures_hold_what_the_tables_hold(yard):
+    page = qa_page(yard, job="H1")
+    html = render_qa(page)
+    data = json.loads(re.search(r'id="data-trend">(.*?)</script>', html, re.DOTALL)[1])
+    rows = page.trend.sort_values("month")
+    assert data["data"][0]["x"] == rows["month"].tolist()
+    assert data["data"][0]["y"] == pytest.approx((100 * rows["rate"]).tolist())
+    assert data["data"][0]["error_y"]["array"] == pytest.approx(
+        (100 * (rows["upper"] - rows["rate"])).tolist()
+    )
+    assert data["layout"]["yaxis"]["title"]["text"].endswith("[%]")
+
+
+def test_the_headline_says_how_sure(yard):
+    page = qa_page(yard, job="H1")
+    total = page.described["rejected"].sum()
+    assert f"{total} of 40 spots rejected" in page.headline
+    assert "95% confidence between" in page.headline
+    assert "Owed:" in page.headline
+
+
+def test_cautions_and_origin_close_the_page(yard, html):
+    page = qa_page(yard, job="H1")
+    for text in (
+        "licensed",
+        "Who decides",
+        yard.data_sha256(),
+        dict(page.provenance)["rules SHA-256"],
+    ):
+        assert text in html
+
+
+def test_as_of_gives_the_page_of_that_day(yard, now):
+    page = qa_page(yard, job="H1", as_of=None)
+    assert page.as_of == yard.latest_time()
+
+
+def test_a_job_without_anything_has_sentences_instead_of_boxes(register, now):
+    with register.batch(kind="load", subject="jobs", now=now) as batch:
+        batch.merge("jobs", pd.DataFrame({"job": ["H1"]}))
+    html = render_qa(qa_page(register, job="H1"))
+    assert "Nothing of job H1 has been examined" in html
+    assert "No rules are in force" in html
+    assert "<figure" not in html
+
+
+def test_the_file_is_named_after_the_job_whatever_its_name(yard, tmp_path):
+    path = write_qa(qa_page(yard, job="H1"), tmp_path / "out")
+    assert path == tmp_path / "out" / "qa-H1.html"
+    assert path.read_text(encoding="utf-8").startswith("<!doctype html>")
