@@ -47,7 +47,8 @@ def write(
     if asked.all_taken_as_welded:
         note("The job has no deposits in the register, so every joint is taken as welded.")
     elif asked.not_welded:
-        note(f"{asked.not_welded:,} spots wait for their joint to be welded, and are kept back.")
+        waits = "1 spot waits" if asked.not_welded == 1 else f"{asked.not_welded:,} spots wait"
+        note(f"{waits} for the joint to be welded, and is not asked for yet.")
 
 
 @request.command()

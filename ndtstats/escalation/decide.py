@@ -324,7 +324,9 @@ def repairs(rejects: pd.DataFrame, re_examinations: pd.DataFrame) -> pd.DataFram
     closed = examined & ~bad_again
     number = (found["round"].fillna(1) + bad_again).astype(int)
     because = rejects["ref"].where(~bad_again, rejects["ref"] + "; " + found["ref_again"])
-    missed = pairs[~covers].groupby("ref")["ref_again"].agg("; ".join)
+    # A re-examination that covers some other reject of the joint was not meant for this one.
+    astray_ones = ~pairs["ref_again"].isin(pairs.loc[covers, "ref_again"])
+    missed = pairs[astray_ones].groupby("ref")["ref_again"].agg("; ".join)
     astray = rejects["ref"].map(missed.astype(object)).astype("str")
     because = because.where(
         astray.isna() | closed, because + "; does not cover the place: " + astray

@@ -83,7 +83,7 @@ def _of_job(
         [_extras(charged, joints, deposits, rules, rule) for rule in rules.extent] if rules else []
     )
     bad = first[first["rejected"]]
-    lots = bad["job"] + "|" + bad["joint"] + "|" + bad["method"]
+    lots = "joint " + bad["joint"] + ", method " + bad["method"]
     mended = repairs(bad.assign(lot=lots), again)
     names = _procedure_names(bad, rules)
     mended["procedure"] = [*names, *names]

@@ -24,6 +24,8 @@ def sentence(table: pd.DataFrame, by: list[str] | tuple[str, ...]) -> str:
     rows = table[table["basis"] == basis]
     measure, level = rows["measure"].iloc[0], rows["level"].iloc[0]
     head = _total(rows, measure)
+    if "welder" in by:
+        head += " What several welders made counts for each of them."
     if basis == "described":
         head += " Selection unknown: this describes what was examined, not what was welded."
     rejected, examined = rows["rejected"].sum(), rows["examined"].sum()

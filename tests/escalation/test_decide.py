@@ -312,3 +312,12 @@ def test_never_more_is_owed_than_is_left(history):
     frame = films(*rows_of(history))
     items = decide(frame, welds(12), PIPING)
     assert int(items["count"].sum()) <= 12 - len(frame)
+
+
+def test_the_re_examination_of_a_neighbour_is_not_astray():
+    rejects = spots((900, 1200, "reject", 1), (1200, 1500, "reject", 2)).assign(method="RT")
+    again = spots((900, 1200, "accept", 3)).assign(method="RT", round=1)
+    items = repairs(rejects, again)
+    still = items[items["state"] == "open"]
+    assert len(still) == 2
+    assert not still["because"].str.contains("does not cover").any()
