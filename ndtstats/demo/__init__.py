@@ -6,5 +6,6 @@ any real welder, yard or contractor is.
 
 from ndtstats.demo.files import write_files
 from ndtstats.demo.scenario import DEFAULT_SEED, Yard, make_yard
+from ndtstats.demo.tour import Tour, demo
 
-__all__ = ["DEFAULT_SEED", "Yard", "make_yard", "write_files"]
+__all__ = ["DEFAULT_SEED", "Tour", "Yard", "demo", "make_yard", "write_files"]

@@ -72,14 +72,15 @@ class Kind:
 
 _HOLDS = ("ENGINE ROOM", "HOLD", "FORE PEAK")
 _STIFFENED = ("ENGINE ROOM", "HOLD")
-_BODY = (*_HOLDS, "FUEL TANK PS", "FUEL TANK SB", "DECK")
+_SHELL = (*_HOLDS, "DECK")
+_BODY = (*_SHELL, "FUEL TANK PS", "FUEL TANK SB")
 _ALL = (*_BODY, "WHEELHOUSE")
 _FLAT = ("PA", "PA", "PC", "PF")
 _TEES = ("PB", "PB", "PB", "PF", "PF", "PD")
 
 HULL_KINDS = (
-    Kind("SB", 28, "SHELL-BUTT", "butt", "full", _HOLDS, _FLAT, 900, 2400, (5, 6, 8), crossings=2),
-    Kind("SS", 18, "SHELL-SEAM", "butt", "full", (*_HOLDS, "DECK"), _FLAT, 2500, 6000, (5, 6, 8)),
+    Kind("SB", 28, "SHELL-BUTT", "butt", "full", _SHELL, _FLAT, 900, 2400, (5, 6, 8), crossings=2),
+    Kind("SS", 18, "SHELL-SEAM", "butt", "full", _SHELL, _FLAT, 2500, 6000, (5, 6, 8)),
     Kind("BB", 16, "BHD-BUTT", "butt", "full", _ALL, ("PF", "PC"), 600, 1800, (5,), crossings=1),
     Kind("LB", 36, "LONG-BUTT", "butt", "full", _STIFFENED, _FLAT, 60, 120, (6,), True),
     Kind("LE", 20, "LONG-BUTT-END", "butt", "full", ("FORE PEAK",), _FLAT, 60, 120, (6,), True),

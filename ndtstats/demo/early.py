@@ -3,13 +3,11 @@
 Nobody wrote down why these places and not others, so they describe what was examined and no more.
 """
 
-from typing import Any
-
 import numpy as np
 import pandas as pd
 
 from ndtstats.demo.frames import later
-from ndtstats.demo.results import examined, signed, weekly_report, written
+from ndtstats.demo.results import examined, numbered, signed, weekly_report, written
 from ndtstats.demo.truth import INDICATION
 
 #: Joints welded up to this day were examined without a plan.
@@ -74,7 +72,7 @@ def _beside(rejects: pd.DataFrame, made: pd.DataFrame, truth: pd.DataFrame) -> p
     places["to_mm"] = np.minimum(places["to_mm"], places["joint"].map(length))
     places = places[places["to_mm"] > places["from_mm"]].reset_index(drop=True)
     places["report"] = weekly_report("X", places["date"])
-    return written(places.assign(exposure=_exposures("T", places)), truth)
+    return written(numbered(places, "T"), truth)
 
 
 def _repairs(rejects: pd.DataFrame) -> pd.DataFrame:
@@ -86,9 +84,4 @@ def _repairs(rejects: pd.DataFrame) -> pd.DataFrame:
     sound = pd.concat([good, twice]).drop(columns=list(INDICATION))
     rows = pd.concat([bad, sound], ignore_index=True)
     rows["report"] = weekly_report("X", rows["date"])
-    return rows.assign(exposure=_exposures("R", rows))
-
-
-def _exposures(letter: str, rows: pd.DataFrame) -> Any:
-    numbers = pd.Series(np.arange(1, len(rows) + 1), index=rows.index)
-    return letter + numbers.astype(str)
+    return numbered(rows, "R")

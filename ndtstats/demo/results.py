@@ -14,7 +14,9 @@ from ndtstats.demo.truth import INDICATION, seen
 #: Share of images that are no good and taken again, and of places that cannot be reached.
 _RESHOT, _UNREACHED = 0.04, 0.03
 
-_TECHNICIAN = {"VT": "Inspector Lea", "PT": "Technician Mia", "RT": "Technician Nils"}
+_TECHNICIAN = {
+    "VT": "Inspector Lea", "PT": "Technician Mia", "RT": "Technician Nils", "UT": "Technician Ole",
+}  # fmt: skip
 
 
 def written(places: pd.DataFrame, truth: pd.DataFrame) -> pd.DataFrame:
@@ -39,8 +41,7 @@ def examined(places: pd.DataFrame, truth: pd.DataFrame, rng: np.random.Generator
 
     ``places`` has columns ``report`` and ``date`` too; exposures are numbered within each report.
     """
-    numbers = places.groupby("report").cumcount() + 1
-    places = places.assign(exposure=numbers.astype(str))
+    places = numbered(places)
     chance = pd.Series(rng.random(len(places)), index=places.index)
     image = places["method"].isin(["RT"])
     unreached = image & (chance < _UNREACHED)
@@ -58,6 +59,12 @@ def examined(places: pd.DataFrame, truth: pd.DataFrame, rng: np.random.Generator
     return rows.sort_values(order, kind="stable", ignore_index=True)
 
 
+def numbered(places: pd.DataFrame, letter: str = "") -> pd.DataFrame:
+    """Return places with exposure numbers, counted within each report."""
+    numbers = places.groupby("report").cumcount() + 1
+    return places.assign(exposure=letter + numbers.astype(str))
+
+
 def signed(rows: pd.DataFrame) -> pd.DataFrame:
     """Return rows as an examinations table, with who examined."""
     technician = rows["method"].map(_TECHNICIAN)
@@ -65,8 +72,8 @@ def signed(rows: pd.DataFrame) -> pd.DataFrame:
     return shaped("examinations", rows)
 
 
-def weekly_report(prefix: str, date: Any) -> Any:
-    """Return report numbers: one report a week.
+def weekly_report(prefix: Any, date: Any) -> Any:
+    """Return report numbers: one report a week, under a prefix or one for each row.
 
     Examples
     --------

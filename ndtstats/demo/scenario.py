@@ -15,8 +15,9 @@ from ndtstats.demo.frames import shaped, working_day
 from ndtstats.demo.results import visual_results
 from ndtstats.demo.truth import truth_table
 
-#: Seed of the files that come with the package.
-DEFAULT_SEED = 7
+#: Seed of the files that come with the package: one of those with which something happens at every
+#: step of the tour. Another seed gives another yard, in which there may be nothing to follow up.
+DEFAULT_SEED = 2
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,7 +48,7 @@ def make_yard(seed: int = DEFAULT_SEED) -> Yard:
 
     Examples
     --------
-    >>> make_yard(7).tables["jobs"]["job"].tolist()
+    >>> make_yard(2).tables["jobs"]["job"].tolist()
     ['WB-41', 'PL-7']
     """
     rng = np.random.default_rng(seed)

@@ -11,6 +11,9 @@ from ndtstats.demo.people import choose
 #: Seams longer than this are welded by two welders, each from his end.
 _SPLIT_MM = 4000.0
 
+#: Share of joints of which one welder makes both sides.
+_BOTH_SIDES = 0.8
+
 #: What places a deposit within its joint, and sets it apart from the rest of it.
 _PLACED = ("pass", "side", "from_mm", "to_mm", "own_process")
 
@@ -30,9 +33,12 @@ def deposits_of_hull(joints: pd.DataFrame, rng: np.random.Generator) -> pd.DataF
     middle = np.round(parts["length_mm"] / 2, -1)
     parts["from_mm"] = np.where(of == 2, half * middle, np.nan)
     parts["to_mm"] = np.where(of == 2, np.where(half == 0, middle, parts["length_mm"]), np.nan)
-    # The second side is back-gouged and welded after the first, mostly on the same day.
     parts["date"] = parts["welded"]
-    return _welded_by("hull", parts.reset_index(drop=True), rng)
+    parts = _welded_by("hull", parts.assign(half=half), rng)
+    # Mostly the one who welded the first side back-gouges and welds the second.
+    first = parts.groupby(["joint", "half"])["welder"].transform("first")
+    same = rng.random(len(parts)) < _BOTH_SIDES
+    return parts.assign(welder=parts["welder"].mask(same, first)).reset_index(drop=True)
 
 
 def deposits_of_piping(joints: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:

@@ -1,0 +1,236 @@
+"""The tour: the whole job on the invented yard, every verb once, in the order of the work."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+
+import pandas as pd
+
+from ndtstats.demo.answer import fill_request
+from ndtstats.demo.build import HULL, PIPING
+from ndtstats.demo.files import BOOK, CONTRACTOR, MAPPING, MENDED, SPOILED, write_files
+from ndtstats.demo.folder import keep_list, prepare
+from ndtstats.demo.guide import Guide, inside
+from ndtstats.demo.people import DRIFTING, LAST_DAY
+from ndtstats.demo.scenario import DEFAULT_SEED, Yard, make_yard
+from ndtstats.errors import CannotGoOn
+from ndtstats.register import Register
+
+#: Where the register of the demo is: what every command takes if no other is named.
+REGISTER = "ndtstats.sqlite"
+
+#: Folder of the reports within the demo's.
+REPORTS = "reports"
+
+HULL_RULES, PIPING_RULES = "hull.rules.toml", "piping.rules.toml"
+
+#: What the two contracts ask that the presets do not: what stood there, and what is put in.
+_EDITS = {
+    HULL_RULES: (
+        ("length_m = 24.0 ", "length_m = 14.0 "),
+        ('agreed_with = "" ', 'agreed_with = "the owner\'s surveyor (invented)" '),
+    ),
+    PIPING_RULES: (("percent = 5.0, least = 1", "percent = 10.0, least = 1"),),
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Tour:
+    """What a tour has done: how many commands it ran, and the report to open."""
+
+    commands: int
+    report: Path
+
+
+def demo(directory: Path, *, seed: int = DEFAULT_SEED, echo: Callable[[str], None] = print) -> Tour:
+    """Run the whole job on the invented yard, in a folder of its own.
+
+    Parameters
+    ----------
+    directory : Path
+        Made if it is not there; an earlier demo in it is replaced.
+    seed : int
+        Seed of the yard and of its draws.
+    echo : callable
+        Takes each line that the tour itself prints.
+
+    Raises
+    ------
+    UseError
+        If the folder holds something that is not a demo's.
+    CannotGoOn
+        If the disk does not allow it, or a command ends otherwise than foreseen.
+    """
+    prepare(directory)
+    before = [path for path in directory.rglob("*") if path.is_file()]
+    guide = Guide(echo)
+    yard = make_yard(seed)
+    try:
+        write_files(yard, directory)
+        echo("An invented yard: a work boat of aluminium and a run of stainless piping, nine")
+        echo("welders, eight months. Names and figures are invented for demonstration.")
+        echo(f"\n$ cd {directory}")
+        with inside(directory):
+            _register(guide)
+            _rules(guide)
+            _results(guide)
+            _plans(guide, yard)
+            _answers(guide)
+            _owed(guide, yard)
+            report = _reports(guide)
+    finally:
+        keep_list(directory, before)
+    return Tour(guide.commands, directory / report)
+
+
+def _register(guide: Guide) -> None:
+    guide.chapter("A register, and the yard's tables in it")
+    guide.run("init")
+    guide.tell("An empty table to fill in, with drop-downs and a sheet that explains each column:")
+    guide.run("template examinations results-template.xlsx")
+    guide.tell("The yard keeps its register in one spreadsheet, a sheet for each table.")
+    for table in ("jobs", "zones", "joints", "welders", "qualifications", "deposits"):
+        guide.run(f"load {table} {BOOK} --by lead")
+    guide.run(f"load beads {BOOK} --by lead")
+    guide.run(f"load tests {BOOK} --by lead")
+
+
+def _rules(guide: Guide) -> None:
+    guide.chapter("The rules of the two contracts")
+    guide.run("rules list")
+    guide.run("rules show process-piping")
+    for preset, file, job in (
+        ("aluminium-hull", HULL_RULES, HULL),
+        ("process-piping", PIPING_RULES, PIPING),
+    ):
+        guide.run(f"rules copy {preset} {file}")
+        for old, new in _EDITS[file]:
+            _edit(Path(file), old, new)
+            guide.tell(f"Edited in {file}: {old.strip()} is now {new.strip()}")
+        guide.run(f"rules check {file}")
+        guide.run(f"rules adopt {file} --job {job} --by lead")
+
+
+def _edit(file: Path, old: str, new: str) -> None:
+    """Change one value of a rules file, as a person would in an editor."""
+    text = file.read_text(encoding="utf-8")
+    if text.count(old) != 1:
+        raise CannotGoOn(f'the demo broke off: "{old}" does not stand once in {file}')
+    file.write_text(text.replace(old, new), encoding="utf-8")
+
+
+def _results(guide: Guide) -> None:
+    guide.chapter("Results from before there was a plan")
+    guide.run(f"load examinations {BOOK} --sheet visual --by lead")
+    guide.tell("The contractor has his own headings: they are not guessed, a mapping is suggested.")
+    guide.run(f"load examinations {CONTRACTOR}", exits=(2,))
+    guide.tell(f"{MAPPING} says what his headings and words mean.")
+    guide.run(f"load examinations {CONTRACTOR} --mapping {MAPPING} --dry-run")
+    guide.run(f"load examinations {CONTRACTOR} --mapping {MAPPING} --by lead")
+    guide.tell("His next file has mistakes: all of them are told at once, and nothing is loaded.")
+    guide.run(f"load examinations {SPOILED}", exits=(1,))
+    guide.tell("Or the good rows are taken, and the others go back to him to be mended.")
+    guide.run(f"load examinations {SPOILED} --take-good --by lead", exits=(1,))
+    guide.run(f"load examinations {MENDED} --by lead")
+    guide.tell("The same file again changes nothing.")
+    guide.run(f"load examinations {MENDED} --by lead")
+    guide.tell("Nobody knows why these places were chosen: the rates describe, and no more.")
+    guide.run(f"rates --job {HULL} --by welder --method RT")
+
+
+def _plans(guide: Guide, yard: Yard) -> None:
+    guide.chapter("Where the next exposures go")
+    guide.run(f"plan draw --job {HULL} --seed {yard.seed} --by lead")
+    guide.run(f"plan draw --job {PIPING} --seed {yard.seed} --by lead")
+    guide.run("plan list")
+    guide.run("plan show P2")
+    guide.tell("Anybody can draw the plan again and must find the same places.")
+    guide.run("plan repeat P1")
+    guide.chapter("The request, and what comes back")
+    guide.run("request write P1 request-hull.xlsx --shift 12")
+    guide.run("request write P2 request-piping.csv")
+    _fill(guide, yard, "request-hull.xlsx", "2")
+    _fill(guide, yard, "request-piping.csv", "2")
+    guide.run("load examinations request-hull.filled.xlsx --by lead")
+    guide.run("load examinations request-piping.filled.csv --by lead")
+    unreached = guide.run("request reconcile P1", exits=(0, 1))
+    guide.run("request reconcile P2", exits=(0, 1))
+    if unreached:
+        guide.tell("What nobody could reach is replaced by a reserve that was drawn with the rest.")
+        _reserves(guide, yard)
+
+
+def _reserves(guide: Guide, yard: Yard) -> None:
+    """Ask for the reserves, if there are any left for what could not be reached."""
+    if guide.run("request write P1 request-hull-2.xlsx", exits=(0, 2)) == 0:
+        _fill(guide, yard, "request-hull-2.xlsx", "3")
+        guide.run("load examinations request-hull-2.filled.xlsx --by lead")
+
+
+def _fill(
+    guide: Guide, yard: Yard, name: str, series: str, *, after: pd.Timestamp | None = None
+) -> None:
+    """Have the contractor fill in a request; what comes after a day leaves one place open."""
+    asked = Path(name)
+    filled = asked.with_suffix(f".filled{asked.suffix}")
+    fill_request(
+        asked, filled, yard, series=series, seed=yard.seed, after=after,
+        last_unreached=after is not None,
+    )  # fmt: skip
+    guide.tell(f"The contractor examines, fills in {asked} and sends it back as {filled}.")
+
+
+def _answers(guide: Guide) -> None:
+    guide.chapter("What it says")
+    guide.run(f"extent --job {HULL}", exits=(0, 1))
+    guide.run(f"extent --job {PIPING}", exits=(0, 1))
+    guide.run(f"rates --job {HULL} --by welder --method RT")
+    guide.tell(f"The generator knows that welder {DRIFTING} gets worse from month to month.")
+    guide.run(f"rates --job {HULL} --by month --method RT --interval wilson")
+    guide.run(f"rates --job {PIPING} --by welder --method RT --measure joints --sides upper")
+    guide.tell("For machines, at full precision:")
+    guide.run(f"rates --job {PIPING} --by process --method RT --measure per-metre --format json")
+
+
+def _owed(guide: Guide, yard: Yard) -> None:
+    guide.chapter("What a reject sets in motion")
+    before = _latest()
+    guide.run(f"owed --job {HULL}", exits=(0, 1))
+    guide.run(f"owed --job {PIPING}", exits=(0, 1))
+    planned = []
+    for job, name in ((HULL, "extras-hull.xlsx"), (PIPING, "extras-piping.csv")):
+        if guide.run(f"plan extra --job {job} --seed {yard.seed} --by lead", exits=(0, 2)) == 0:
+            planned.append((_latest_plan(), name))
+    for plan, name in planned:
+        guide.run(f"request write {plan} {name}")
+        _fill(guide, yard, name, "4", after=LAST_DAY)
+        filled = Path(name).with_suffix(f".filled{Path(name).suffix}")
+        guide.run(f"load examinations {filled} --by lead")
+        guide.run(f"request reconcile {plan}", exits=(0, 1))
+    guide.tell("What was owed before these results came in:")
+    guide.run(f"owed --job {PIPING} --as-of {before}", exits=(0, 1))
+    guide.tell("And what is owed now:")
+    guide.run("owed", exits=(0, 1))
+
+
+def _latest() -> str:
+    """Return when the register last changed, as it can be typed behind ``--as-of``."""
+    register = Register.open(REGISTER)
+    at = register.latest_time()
+    register.close()
+    return "" if at is None else at.isoformat()
+
+
+def _latest_plan() -> str:
+    register = Register.open(REGISTER)
+    plans = register.table("plans", columns=["plan"])
+    register.close()
+    return str(plans["plan"].iloc[-1])
+
+
+def _reports(guide: Guide) -> Path:
+    guide.chapter("The log, and a report for each job")
+    guide.run("history")
+    for job in (PIPING, HULL):
+        guide.run(f"report qa --job {job} --out {REPORTS}")
+    return Path(REPORTS) / f"qa-{HULL}.html"

@@ -1,0 +1,120 @@
+"""The whole job from end to end, once, as the demo types it."""
+
+import io
+from contextlib import redirect_stderr, redirect_stdout
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+
+from ndtstats.cli.root import run
+from ndtstats.demo.build import HULL, PIPING
+from ndtstats.demo.folder import MARK
+from ndtstats.demo.people import DRIFTING
+from ndtstats.escalation import owed
+from ndtstats.rates import rates
+from ndtstats.register import Register
+
+COMMANDS = (
+    "init", "template", "load jobs", "load zones", "load joints", "load welders",
+    "load qualifications", "load deposits", "load beads", "load tests", "load examinations",
+    "history", "rules list", "rules show", "rules copy", "rules check", "rules adopt",
+    "plan draw", "plan list", "plan show", "plan repeat", "plan extra", "request write",
+    "request reconcile", "extent", "rates", "owed", "report qa",
+)  # fmt: skip
+
+
+@dataclass(frozen=True)
+class Ran:
+    code: int
+    out: str
+    folder: Path
+
+    @property
+    def blocks(self) -> list[tuple[str, str]]:
+        """Each command line, and what stands below it up to the next one."""
+        parts = self.out.split("\n$ ndtstats ")[1:]
+        return [(line, text) for line, _, text in (part.partition("\n") for part in parts)]
+
+    def first(self, start: str) -> str:
+        return next(text for line, text in self.blocks if line.startswith(start))
+
+
+@pytest.fixture(scope="module")
+def ran(tmp_path_factory) -> Ran:
+    folder = tmp_path_factory.mktemp("tour") / "demo"
+    out = io.StringIO()
+    with redirect_stdout(out), redirect_stderr(io.StringIO()):
+        code = run(["demo", str(folder)])
+    return Ran(code, out.getvalue(), folder)
+
+
+@pytest.fixture
+def kept(ran):
+    register = Register.open(ran.folder / "ndtstats.sqlite")
+    yield register
+    register.close()
+
+
+def test_it_ends_well_and_names_the_report_to_open(ran):
+    assert ran.code == 0
+    *_, time, last = ran.out.splitlines()
+    assert time.split()[1:3] == ["commands", "in"]
+    report = Path(last.removeprefix("Open "))
+    assert report.suffix == ".html"
+    assert HULL in report.name
+    assert report.read_text(encoding="utf-8").casefold().startswith("<!doctype html>")
+
+
+@pytest.mark.parametrize("command", COMMANDS)
+def test_it_runs_every_command_of_the_job(ran, command):
+    assert any(line.startswith(command) for line, _ in ran.blocks)
+
+
+def test_no_command_shows_a_traceback(ran):
+    assert "Traceback" not in ran.out
+
+
+def test_both_jobs_have_a_report(ran):
+    names = " ".join(path.name for path in (ran.folder / "reports").glob("*.html"))
+    assert HULL in names
+    assert PIPING in names
+
+
+def test_the_file_that_was_loaded_before_changes_nothing(ran):
+    again = [
+        text for line, text in ran.blocks if line.startswith("load examinations results-may.m")
+    ]
+    assert "nothing changed" not in again[0]
+    assert "nothing changed" in again[1]
+
+
+def test_the_plan_drawn_again_is_the_same(ran):
+    assert "the same frame, the same spots" in ran.first("plan repeat")
+
+
+def test_the_past_is_told_as_it_was(ran):
+    then = ran.first(f"owed --job {PIPING}\n".strip())
+    later = ran.first(f"owed --job {PIPING} --as-of")
+    assert then.split("(exit code")[0] == later.split("(exit code")[0]
+    assert ran.blocks[-4][0] == "owed"
+    assert ran.blocks[-4][1] != then
+
+
+def test_the_worst_rate_is_that_of_the_welder_who_drifts(kept):
+    table = rates(kept, by=["welder"], job=HULL, method="RT")
+    unbiased = table[table["basis"] == "unbiased"].set_index("welder")["rate"]
+    assert unbiased.idxmax() == DRIFTING
+
+
+@pytest.mark.parametrize("job", [HULL, PIPING])
+def test_an_escalation_is_left_half_done(kept, job):
+    items = owed(kept, job=job, everything=True)
+    extras = items[items["what"] == "extra"]
+    assert {"open", "done"} <= set(extras["state"])
+
+
+def test_all_that_it_left_is_listed_in_the_folder(ran):
+    listed = (ran.folder / MARK).read_text(encoding="utf-8")
+    there = [path for path in ran.folder.rglob("*") if path.is_file() and path.name != MARK]
+    assert all(f"- {path.relative_to(ran.folder).as_posix()}\n" in listed for path in there)
