@@ -68,6 +68,7 @@ class QaPage:
     basis: str
     level: float
     method: str
+    total_rate: float
     welders: pd.DataFrame
     described: pd.DataFrame
     trend: pd.DataFrame
@@ -128,6 +129,7 @@ def qa_page(
         basis=basis,
         level=level,
         method=chosen,
+        total_rate=float(total.loc[total["basis"] == basis, "rate"].sum()),
         welders=by_welder[by_welder["basis"] == basis],
         described=by_welder[by_welder["basis"] == "described"],
         trend=by_month[by_month["basis"] == basis],

@@ -5,6 +5,7 @@ apart. Intervals are always drawn; the numbers behind a mark show when it is poi
 without rows gives None, and the page a sentence instead of an empty box.
 """
 
+import textwrap
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
@@ -55,7 +56,7 @@ def _pointed_at(rows: pd.DataFrame) -> list[str]:
     ]
 
 
-def rates_figure(table: pd.DataFrame, group: str = "welder") -> "go.Figure | None":
+def rates_figure(table: pd.DataFrame, usual: float, group: str = "welder") -> "go.Figure | None":
     """Return reject rates with their intervals, one line a group, and the rate of all together.
 
     Parameters
@@ -63,6 +64,8 @@ def rates_figure(table: pd.DataFrame, group: str = "welder") -> "go.Figure | Non
     table : DataFrame
         Rates of one basis: ``group`` column, ``rejected``, ``examined``, ``rate``, ``lower``,
         ``upper``.
+    usual : float
+        Rate of all together on the same basis.
     group : str
         Column that names the lines.
 
@@ -76,7 +79,10 @@ def rates_figure(table: pd.DataFrame, group: str = "welder") -> "go.Figure | Non
     rows = table[table["examined"] > 0].sort_values(group, ascending=False)
     if rows.empty:
         return None
-    names = [f"{name} ({n:,.0f})" for name, n in zip(rows[group], rows["examined"], strict=True)]
+    names = [
+        f"{_escaped(_shortened(str(name), 24))}, {n:,.0f} {'spot' if n == 1 else 'spots'}"
+        for name, n in zip(rows[group], rows["examined"], strict=True)
+    ]
     figure = go.Figure(
         go.Scatter(
             x=(100 * rows["rate"]).tolist(),
@@ -89,18 +95,17 @@ def rates_figure(table: pd.DataFrame, group: str = "welder") -> "go.Figure | Non
             showlegend=False,
         )
     )
-    usual = 100 * float(rows["rejected"].sum() / rows["examined"].sum())
-    figure.add_vline(x=usual, line={"color": ORANGE, "dash": "dash", "width": 1.5})
+    figure.add_vline(x=100 * usual, line={"color": ORANGE, "dash": "dash", "width": 1.5})
     figure.add_annotation(
-        x=usual, y=1.0, yref="paper", yanchor="bottom", showarrow=False, xanchor="left",
-        text=f"all: {usual:.1f} %", font={"color": "#8a5a00", "size": 12},
+        x=100 * usual, y=1.0, yref="paper", yanchor="bottom", showarrow=False, xanchor="left",
+        text=f"all: {100 * usual:.1f} %", font={"color": "#8a5a00", "size": 12},
     )  # fmt: skip
     top = min(100.0, 100 * float(rows["upper"].max()) * 1.05)
     figure.update_layout(
         _layout(
             110 + 26 * len(rows),
-            xaxis={"title": {"text": "rejected at first examination [%]"}, "range": [0, top]},
-            yaxis={"title": {"text": f"{group} (spots examined)"}, "type": "category"},
+            xaxis={"title": {"text": "rejected [%]"}, "range": [0, top]},
+            yaxis={"title": {"text": ""}, "type": "category"},
         )
     )
     figure.update_layout(margin={"t": 28})
@@ -138,7 +143,7 @@ def trend_figure(table: pd.DataFrame) -> "go.Figure | None":
         _layout(
             340,
             xaxis={"title": {"text": "month of examination"}, "type": "category"},
-            yaxis={"title": {"text": "rejected at first examination [%]"}, "range": [0, top]},
+            yaxis={"title": {"text": "rejected [%]"}, "range": [0, top]},
         )
     )
     return figure
@@ -160,7 +165,7 @@ def extent_figure(table: pd.DataFrame) -> "go.Figure | None":
     share = 100 * rows["achieved"] / rows["required"]
     met = (rows["state"] == "met").tolist()
     names = [
-        _shortened(f"{rule}, {method}")
+        _wrapped(f"{rule}, {method}")
         for rule, method in zip(rows["rule"], rows["method"], strict=True)
     ]
     told = [f"{row.achieved:,.0f} of {row.required:,.0f} {row.unit}" for row in rows.itertuples()]
@@ -174,7 +179,8 @@ def extent_figure(table: pd.DataFrame) -> "go.Figure | None":
                 "pattern": {"shape": ["" if m else "/" for m in met]},
             },
             text=[f"{s:,.0f} %" for s in share],
-            textposition="auto",
+            textposition="inside",
+            insidetextanchor="start",
             hovertext=told,
             hovertemplate="%{y}<br>%{hovertext}<extra></extra>",
             showlegend=False,
@@ -183,13 +189,24 @@ def extent_figure(table: pd.DataFrame) -> "go.Figure | None":
     figure.add_vline(x=100, line={"color": "#1f1f1f", "width": 1.5})
     figure.update_layout(
         _layout(
-            110 + 34 * len(rows),
-            xaxis={"title": {"text": "achieved, in % of what is required"}, "range": [0, 155]},
+            110 + 38 * len(rows),
+            xaxis={"title": {"text": "% of what is required"}, "range": [0, 155]},
             yaxis={"title": {"text": ""}, "type": "category"},
         )
     )
     return figure
 
 
-def _shortened(text: str, most: int = 34) -> str:
+def _wrapped(text: str) -> str:
+    """Return text in two lines at most, so that a narrow screen keeps room for the bars."""
+    lines = textwrap.wrap(_shortened(text, 52), 26) or [""]
+    return "<br>".join(_escaped(line) for line in lines)
+
+
+def _escaped(text: str) -> str:
+    """Return text that plotly does not take for markup."""
+    return text.replace("<", "‹").replace(">", "›")
+
+
+def _shortened(text: str, most: int) -> str:
     return text if len(text) <= most else text[: most - 1] + "…"

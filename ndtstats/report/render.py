@@ -76,7 +76,7 @@ def render_qa(page: QaPage) -> str:
     """Return the page for the QA lead as HTML; the same page gives the same bytes."""
     drawn = {
         "extent": figures.extent_figure(page.extents) if len(page.extents) else None,
-        "rates": figures.rates_figure(page.welders),
+        "rates": figures.rates_figure(page.welders, page.total_rate),
         "trend": figures.trend_figure(page.trend),
     }
     data = {name: _figure_json(figure) for name, figure in drawn.items() if figure is not None}

@@ -13,13 +13,14 @@ RATES = pd.DataFrame(
 
 
 def test_rates_draw_every_interval_and_name_the_unit():
-    figure = rates_figure(RATES)
+    figure = rates_figure(RATES, 3 / 42)
     marks = figure.data[0]
     assert len(marks.x) == len(marks.error_x.array) == 2
-    assert list(marks.y) == ["M2 (12)", "K7 (30)"]
+    assert list(marks.y) == ["M2, 12 spots", "K7, 30 spots"]
     assert marks.error_x.array[1] == pytest.approx(16.53)
     assert "[%]" in figure.layout.xaxis.title.text
     assert "3 of 30" in marks.hovertext[1]
+    assert figure.layout.annotations[0].text == "all: 7.1 %"
 
 
 def test_trend_is_in_order_of_time():
@@ -27,7 +28,7 @@ def test_trend_is_in_order_of_time():
     assert list(figure.data[0].x) == ["2026-01", "2026-02"]
 
 
-@pytest.mark.parametrize("draw", [rates_figure, trend_figure])
+@pytest.mark.parametrize("draw", [lambda table: rates_figure(table, 0.1), trend_figure])
 def test_nothing_examined_draws_nothing(draw):
     assert draw(RATES.iloc[:0]) is None
     assert draw(RATES.assign(examined=0)) is None
