@@ -32,100 +32,136 @@ def strata_of(cells: pd.DataFrame, rule: ExtentRule, structure: Structure) -> pd
     DataFrame
         Columns ``stratum`` (text), ``number`` (cells to draw from the stratum), ``pi``, ``why``,
         aligned to ``cells``. In each stratum ``pi`` adds up to ``number``.
+
+    Notes
+    -----
+    What must be examined whatever chance says comes first; then what is still lacking to show the
+    work of each welder, from his own cells; then what is left of the number, on the places named by
+    ``rule.first`` in their order, and on the rest by length.
     """
-    length = cells["to_mm"] - cells["from_mm"]
-    welders = [name for name in pd.unique(cells["welder"]) if name]
+    table = cells.assign(
+        length_mm=cells["to_mm"] - cells["from_mm"],
+        stratum=pd.Series("", index=cells.index, dtype="str"),
+        number=0,
+        why=pd.Series("", index=cells.index, dtype="str"),
+    )
     wanted = spots_required(
         rule,
-        length_mm=float(length.sum()),
+        length_mm=float(table["length_mm"].sum()),
         joints=cells["joint"].nunique(),
-        welders=len(welders),
+        welders=sum(name != "" for name in pd.unique(cells["welder"])),
         structure=structure,
     )
-    stratum = pd.Series("", index=cells.index, dtype="str")
-    number = pd.Series(0, index=cells.index)
-    why = pd.Series("", index=cells.index, dtype="str")
-    certain = _certain(cells, rule)
-    stratum[certain != ""] = "certain"
-    number[certain != ""] = int((certain != "").sum())
-    why = why.mask(certain != "", certain)
-    left = wanted - int((certain != "").sum())
-    if "first-off" in rule.always:
-        left -= _first_off(cells, rule, stratum, number, why)
-    for place in rule.first:
-        left -= _class_of(cells, place, left, stratum, number, why)
-    _by_welder(cells, rule, length, left, stratum, number, why)
-    size = (length * cells["risk"]).to_numpy(float)
-    return pd.DataFrame({"stratum": stratum, "number": number, "why": why}).assign(
-        pi=_probabilities(size, stratum, number)
-    )
+    _certain(table, rule)
+    _by_chance(table, rule, wanted)
+    size = (table["length_mm"] * table["risk"]).to_numpy(float)
+    pi = _probabilities(size, table["stratum"], table["number"])
+    return table[["stratum", "number", "why"]].assign(pi=pi)
 
 
-def _certain(cells: pd.DataFrame, rule: ExtentRule) -> Any:
-    """Return why a cell must be examined whatever chance says, "" where it need not."""
-    why = pd.Series("", index=cells.index, dtype="str")
+def _certain(table: pd.DataFrame, rule: ExtentRule) -> None:
+    """Take the cells that must be examined whatever chance says."""
+    why = pd.Series("", index=table.index, dtype="str")
     if rule.everything:
-        return why.mask(why == "", "the rule asks for all of it")
-    if "crossings" in rule.always:
-        why = why.mask(cells["mandatory"] == "crossing", "every crossing")
-    if "ends" in rule.always:
-        why = why.mask(cells["mandatory"] == "end", "every end")
-    return why
+        why = why.mask(why == "", "the rule asks for all of it")
+    else:
+        if "crossings" in rule.always:
+            why = why.mask(table["mandatory"] == "crossing", "every crossing")
+        if "ends" in rule.always:
+            why = why.mask(table["mandatory"] == "end", "every end")
+    mine = why != ""
+    table.loc[mine, "stratum"] = "certain"
+    table.loc[mine, "number"] = int(mine.sum())
+    table.loc[mine, "why"] = why[mine]
 
 
-def _first_off(cells: pd.DataFrame, rule: ExtentRule, stratum: Any, number: Any, why: Any) -> int:
-    """Give each first-off joint a stratum of its own; return how many cells that takes."""
-    mine = cells["first_off"] & (stratum == "")
-    if not mine.any():
-        return 0
-    joints = cells.loc[mine, "joint"]
-    of_joint = cells.loc[mine].groupby("joint")["joint_mm"].first()
-    wanted = np.maximum(spots_for_length(first_off_mm(rule, of_joint), rule.spot_length_mm), 1)
-    room = joints.value_counts().reindex(of_joint.index)
-    take = pd.Series(np.minimum(wanted, room), index=of_joint.index).astype(int)
-    stratum[mine] = "first-off " + joints
-    number[mine] = joints.map(take)
-    why[mine] = f"first-off work of a {rule.first_off.of}"
-    return int(take.sum())
-
-
-def _class_of(
-    cells: pd.DataFrame, place: str, left: int, stratum: Any, number: Any, why: Any
-) -> int:
-    """Spend what is left of the number on one class of places; return how many that takes."""
-    masks = {
-        "crossings": cells["mandatory"] == "crossing",
-        "ends": cells["mandatory"] == "end",
-        "first-off": cells["first_off"],
-    }
-    mine = masks[place] & (stratum == "")
-    take = min(max(left, 0), int(mine.sum()))
-    stratum[mine] = place
-    number[mine] = take
-    why[mine] = f"{place} first"
-    return take
-
-
-def _by_welder(
-    cells: pd.DataFrame,
-    rule: ExtentRule,
-    length: Any,
-    left: int,
-    stratum: Any,
-    number: Any,
-    why: Any,
-) -> None:
-    """Spread the rest over welders: the least for each first, then by length."""
-    mine = stratum == ""
-    if not mine.any():
+def _by_chance(table: pd.DataFrame, rule: ExtentRule, wanted: int) -> None:
+    """Spread what is left of the number over the cells that are not certain."""
+    free = table["stratum"] == ""
+    if not free.any():
         return
-    by_welder = length[mine].groupby(cells.loc[mine, "welder"])
-    given = allocate(max(left, 0), by_welder.sum(), by_welder.size(), rule.spots_per_welder)
-    take = pd.Series(given, index=by_welder.sum().index)
-    welder = cells.loc[mine, "welder"]
-    stratum[mine] = "welder " + welder.where(welder != "", "unknown")
-    number[mine] = welder.map(take)
-    why[mine] = "drawn by chance"
+    sure = table.loc[~free, "welder"].value_counts()
+    cells = _in_turn(table[free], rule, sure)
+    groups = _with_least(_groups(cells, rule), rule, sure)
+    given = _shared_out(groups, wanted - int((~free).sum()))
+    table.loc[free, "stratum"] = cells["stratum"]
+    table.loc[free, "number"] = cells["stratum"].map(given)
+    table.loc[free, "why"] = cells["why"]
+
+
+def _in_turn(free: pd.DataFrame, rule: ExtentRule, sure: "pd.Series[int]") -> pd.DataFrame:
+    """Add to cells whose turn it is when, in which stratum, and why.
+
+    The rest is parted by welder, and first-off work that is always examined by joint and welder:
+    more of it than is asked for comes last. A class of places that the number is spent on first is
+    one stratum, but a welder who must be shown yet has one of his own there, so that his cells are
+    drawn for certain in number, and by chance in place.
+    """
+    masks = {
+        "crossings": free["mandatory"] == "crossing",
+        "ends": free["mandatory"] == "end",
+        "first-off": free["first_off"],
+    }
+    rest, last = len(rule.first), len(rule.first) + 1
+    turn = np.full(len(free), rest)
+    for number, named in reversed(list(enumerate(rule.first))):
+        turn[masks[named]] = number
+    if "first-off" in rule.always:
+        turn[masks["first-off"]] = last
+    place = pd.Series(np.array([*rule.first, "", ""])[turn], index=free.index, dtype="str")
+    welder = "welder " + free["welder"].where(free["welder"] != "", "unknown")
+    shown = free["welder"].map(sure).fillna(0) >= rule.spots_per_welder
+    own = (turn >= rest) | ~shown
+    stratum = (place + ", " + welder).where(own, place).mask(turn == rest, welder)
+    stratum = stratum.mask(turn == last, "first-off " + free["joint"] + ", " + welder)
+    why = (place + " first").mask(turn == rest, "drawn by chance")
+    why = why.mask(turn == last, f"first-off work of a {rule.first_off.of}")
+    return free.assign(turn=turn, own=own, stratum=stratum, why=why)
+
+
+def _groups(cells: pd.DataFrame, rule: ExtentRule) -> pd.DataFrame:
+    """Return for each stratum its turn, length, number of cells, and what first-off work asks."""
+    groups = cells.groupby("stratum").agg(
+        turn=("turn", "first"),
+        welder=("welder", "first"),
+        own=("own", "first"),
+        joint=("joint", "first"),
+        joint_mm=("joint_mm", "first"),
+        length_mm=("length_mm", "sum"),
+        room=("length_mm", "size"),
+    )
+    groups = groups.assign(least=0).sort_values("turn", kind="stable")
+    first_off = groups[groups["turn"] > len(rule.first)]
+    for _, joint in first_off.groupby("joint"):
+        asked = spots_for_length(first_off_mm(rule, joint["joint_mm"]), rule.spot_length_mm)
+        number = min(max(int(asked[0]), 1), int(joint["room"].sum()))
+        groups.loc[joint.index, "least"] = allocate(number, joint["length_mm"], joint["room"], 0)
+    return groups
+
+
+def _with_least(groups: pd.DataFrame, rule: ExtentRule, sure: "pd.Series[int]") -> pd.DataFrame:
+    """Raise the least of the strata of each welder to what shows his work."""
+    mine = groups[groups["own"]]
+    shown = mine.groupby("welder")["least"].sum()
+    shown = shown.add(sure.reindex(shown.index, fill_value=0))
+    need = mine["welder"].map((rule.spots_per_welder - shown).clip(lower=0))
+    # It comes from those of his cells whose turn is first.
+    room = mine["room"] - mine["least"]
+    before = room.groupby(mine["welder"]).cumsum() - room
+    more = np.minimum((need - before).clip(lower=0), room)
+    return groups.assign(least=groups["least"].add(more, fill_value=0).astype(int))
+
+
+def _shared_out(groups: pd.DataFrame, number: int) -> "pd.Series[int]":
+    """Return how many cells are drawn from each stratum: the least, then turn by turn."""
+    given = groups["least"].copy()
+    left = max(number - int(given.sum()), 0)
+    for _, turn in groups.groupby("turn"):
+        least = int(turn["least"].sum())
+        share = allocate(least + left, turn["length_mm"], turn["room"], turn["least"])
+        given[turn.index] = share
+        left -= int(share.sum()) - least
+    return given
 
 
 def _probabilities(size: Any, stratum: Any, number: Any) -> Any:

@@ -99,7 +99,7 @@ def draw_systematic(pi: Any, stratum: Any, rng: np.random.Generator) -> npt.NDAr
     return drawn
 
 
-def allocate(number: int, length: Any, cells: Any, least: int) -> Ints:
+def allocate(number: int, length: Any, cells: Any, least: Any) -> Ints:
     """Return how many of a number go to each group: a least for each, the rest by length.
 
     Parameters
@@ -108,7 +108,7 @@ def allocate(number: int, length: Any, cells: Any, least: int) -> Ints:
         How many in all.
     length, cells : array_like of shape (k,)
         Weld length of each group, and how many cells it has; no group gets more than it has.
-    least : int
+    least : int or array_like of shape (k,)
         For each group, where it has as many.
 
     Returns
@@ -124,7 +124,7 @@ def allocate(number: int, length: Any, cells: Any, least: int) -> Ints:
     """
     room = np.asarray(cells, dtype=np.int64)
     size = np.asarray(length, dtype=float)
-    given = np.minimum(room, least)
+    given = np.minimum(room, np.asarray(least, dtype=np.int64))
     target = min(max(number, int(given.sum())), int(room.sum()))
     while (left := target - int(given.sum())) > 0:
         open_to = given < room

@@ -1,0 +1,140 @@
+import numpy as np
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from ndtstats.planning.allocation import strata_of
+from ndtstats.planning.draw import allocate
+from ndtstats.rules import Structure, read_rules
+
+TOP = 'title = "t"\nfollows = "f"\nedition = "e"\n[[extent]]\nname = "n"\ncategories = ["A"]\n'
+
+
+def rule(amount, **keys):
+    lines = [f"amount = {{ {amount} }}", 'method = "RT"', *(f"{k} = {v}" for k, v in keys.items())]
+    return read_rules(TOP + "\n".join(lines), source="r").extent[0]
+
+
+def cells(*rows, length_mm=300.0):
+    """Cells as (joint, welder, mandatory[, first_off]); those of a joint lie end to end."""
+    frame = pd.DataFrame(
+        [(row[0], row[1], row[2], len(row) > 3 and row[3]) for row in rows],
+        columns=["joint", "welder", "mandatory", "first_off"],
+    )
+    by = frame.groupby("joint", sort=False)["joint"]
+    start = by.cumcount() * length_mm
+    return frame.assign(
+        from_mm=start, to_mm=start + length_mm, risk=1.0, joint_mm=by.transform("size") * length_mm
+    )
+
+
+def strata(frame, of, structure=Structure()):  # noqa: B008
+    return strata_of(frame, of, structure)
+
+
+def numbers(found):
+    return found.drop_duplicates("stratum").set_index("stratum")["number"]
+
+
+def at_least(frame, found):
+    """How many cells of each welder are drawn whatever chance does."""
+    number = numbers(found)
+    sure = dict.fromkeys(frame["welder"], 0)
+    for name, group in frame.groupby(found["stratum"]):
+        for welder, own in group["welder"].value_counts().items():
+            sure[welder] += max(0, int(number[name]) - (len(group) - int(own)))
+    return sure
+
+
+POINTS = 'family = "check-points", points = 3'
+
+
+def test_a_welder_who_only_has_places_of_the_first_class_is_shown():
+    # Three crossings are asked for, and there are ten of W1's; W2 has two, W3 none.
+    frame = cells(
+        *[(f"J{n}", "W1", "crossing") for n in range(10)],
+        *[(f"K{n}", "W2", "crossing") for n in range(2)],
+        *[(f"L{n}", "W3", "") for n in range(5)],
+    )
+    found = strata(frame, rule(POINTS, first='["crossings"]', spots_per_welder=1))
+    assert at_least(frame, found) == {"W1": 1, "W2": 1, "W3": 1}
+    assert numbers(found).sum() == 3
+
+
+def test_first_off_work_first_shows_every_welder():
+    # As butts in aluminium hulls: the number is spent on first-off joints first.
+    frame = cells(
+        *[("J1", "W1", "", True)] * 10, *[("J2", "W2", "", True)] * 10, *[("J3", "W1", "")] * 10
+    )
+    of = rule('family = "share-of-length", percent = 5.0', first='["first-off"]',
+              spots_per_welder=1)  # fmt: skip
+    found = strata(frame, of)
+    assert at_least(frame, found) == {"W1": 1, "W2": 1}
+    assert numbers(found).sum() == 2
+
+
+def test_certain_places_show_a_welder_as_well():
+    frame = cells(("J1", "W1", "crossing"), *[("J2", "W1", "")] * 5, *[("J3", "W2", "")] * 5)
+    found = strata(frame, rule('family = "check-points", points = 2', always='["crossings"]',
+                               spots_per_welder=1))  # fmt: skip
+    assert numbers(found).to_dict() == {"certain": 1, "welder W1": 0, "welder W2": 1}
+
+
+def test_a_first_off_joint_of_two_welders_is_parted_between_them():
+    # Two of its three cells are asked for: by length one of each. Nothing more is needed.
+    frame = cells(("J1", "W1", "", True), ("J1", "W1", "", True), ("J1", "W2", "", True),
+                  *[("J2", "W1", "")] * 4, *[("J3", "W2", "")] * 4)  # fmt: skip
+    of = rule('family = "share-of-length", percent = 10.0', always='["first-off"]',
+              first_off="{ percent = 60.0 }", spots_per_welder=1)  # fmt: skip
+    found = strata(frame, of)
+    assert numbers(found).to_dict() == {
+        "first-off J1, welder W1": 1, "first-off J1, welder W2": 1, "welder W1": 0, "welder W2": 0,
+    }  # fmt: skip
+
+
+def test_more_first_off_work_is_taken_where_nothing_else_is_left():
+    frame = cells(*[("J1", "W1", "", True)] * 6)
+    found = strata(frame, rule(POINTS, always='["first-off"]'))
+    assert numbers(found).to_dict() == {"first-off J1, welder W1": 3}
+
+
+def test_without_a_least_the_first_class_is_one_stratum():
+    frame = cells(*[(f"J{n}", f"W{n}", "crossing") for n in range(6)], ("K", "W9", ""))
+    found = strata(frame, rule(POINTS, first='["crossings"]'))
+    assert numbers(found).to_dict() == {"crossings": 3, "welder W9": 0}
+    np.testing.assert_allclose(found["pi"], [0.5] * 6 + [0.0])
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(0, 9), st.integers(0, 5), st.sampled_from(["", "", "crossing", "end"]),
+            st.booleans(),
+        ),
+        min_size=1, max_size=60,
+    ),
+    st.lists(st.sampled_from(["crossings", "ends", "first-off"]), unique=True, max_size=3),
+    st.lists(st.sampled_from(["crossings", "ends", "first-off"]), unique=True, max_size=2),
+    st.integers(0, 3),
+    st.integers(1, 40),
+)  # fmt: skip
+def test_every_welder_is_shown_and_probabilities_add_up(rows, first, always, least, points):
+    frame = cells(*[(f"J{j}", f"W{w}", kind, off) for j, w, kind, off in rows])
+    of = rule(f'family = "check-points", points = {points}', first=str(first).replace("'", '"'),
+              always=str(always).replace("'", '"'), spots_per_welder=least)  # fmt: skip
+    found = strata(frame, of)
+    total = found.groupby("stratum")["pi"].sum()
+    np.testing.assert_allclose(total, numbers(found).reindex(total.index), atol=1e-9)
+    assert found["pi"].between(0, 1).all()
+    assert (found["why"] != "").all()
+    sure, there = at_least(frame, found), frame["welder"].value_counts()
+    assert all(sure[welder] >= min(least, there[welder]) for welder in sure)
+    assert numbers(found).sum() >= min(points, len(frame))
+
+
+@pytest.mark.parametrize("least", [[0, 3, 1], [5, 5, 5]])
+def test_each_group_may_have_a_least_of_its_own(least):
+    given_to = allocate(4, [500, 300, 200], [9, 2, 9], least)
+    assert np.all(given_to >= np.minimum([9, 2, 9], least))
