@@ -5,7 +5,7 @@ from pathlib import Path
 
 import click
 
-from ndtstats.cli.console import say
+from ndtstats.cli.console import progress, say
 from ndtstats.cli.options import as_of_option, job_option, opened, register_option
 
 
@@ -29,8 +29,8 @@ def qa(
     """Write the page for the welding QA lead."""
     from ndtstats.report import qa_page, write_qa  # noqa: PLC0415
 
-    with opened(register) as reg:
-        page = qa_page(reg, job=job, method=method, as_of=as_of)
+    with opened(register) as reg, progress() as tell:
+        page = qa_page(reg, job=job, method=method, as_of=as_of, progress=tell)
     path = write_qa(page, out)
     say(page.headline)
     say(f"Open {path}")

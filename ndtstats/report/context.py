@@ -11,6 +11,7 @@ from ndtstats.escalation import owed
 from ndtstats.escalation import sentence as owed_sentence
 from ndtstats.extent import extent
 from ndtstats.extent import sentence as extent_sentence
+from ndtstats.progress import Progress, silent
 from ndtstats.rates import rates, set_aside
 from ndtstats.rates.base import all_examinations, first_examinations, indications
 from ndtstats.register import Register, require_job
@@ -91,6 +92,7 @@ def qa_page(
     method: str | None = None,
     level: float = 0.95,
     as_of: datetime | None = None,
+    progress: Progress = silent,
 ) -> QaPage:
     """Return the page for the welding QA lead.
 
@@ -105,6 +107,8 @@ def qa_page(
     as_of : datetime, optional
         What was known then; by default when the register last changed, so that the same register
         gives the same page.
+    progress : Progress
+        Told as the work goes on.
     """
     job = require_job(register, job, as_of)
     moment = as_of or register.latest_time() or datetime(1970, 1, 1, tzinfo=UTC)
@@ -112,12 +116,16 @@ def qa_page(
     chosen = method or _usual_method(register, job, moment)
     by_welder = rates(register, by=("welder",), method=chosen, job=job, as_of=moment, level=level)
     basis = "unbiased" if (by_welder["basis"] == "unbiased").any() else "described"
+    progress("trend", 2, 6)
     by_month = rates(register, by=("month",), method=chosen, job=job, as_of=moment, level=level)
     total = rates(register, by=(), method=chosen, job=job, as_of=moment, level=level)
+    progress("what is owed", 3, 6)
     items = owed(register, job=job, as_of=moment)
+    progress("extents", 4, 6)
     rules = rules_in_force(register, job, moment)
     extents = extent(register, job=job, as_of=moment) if rules else pd.DataFrame()
     warnings = register.table("warnings", job=job, as_of=moment)
+    progress("joints", 5, 6)
     joints, left = _joints(register, job, moment)
     jobs = register.table("jobs", job=job, as_of=moment)
     title = jobs["title"].fillna("").iloc[0]
