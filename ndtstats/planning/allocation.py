@@ -14,7 +14,9 @@ from ndtstats.rules import ExtentRule, Structure, spots_required
 from ndtstats.rules.amount import first_off_mm, spots_for_length
 
 
-def strata_of(cells: pd.DataFrame, rule: ExtentRule, structure: Structure) -> pd.DataFrame:
+def strata_of(
+    cells: pd.DataFrame, rule: ExtentRule, structure: Structure, *, length_mm: float
+) -> pd.DataFrame:
     """Return stratum, probability and reason of each cell that one rule is about.
 
     Parameters
@@ -26,6 +28,9 @@ def strata_of(cells: pd.DataFrame, rule: ExtentRule, structure: Structure) -> pd
         The rule; its amount is worked out for all these cells together.
     structure : Structure
         Dimensions, for check points.
+    length_mm : float
+        Weld length that the amount is worked out for. It may be more than that of the cells: a
+        metre in so many of butts, beside their crossings, is counted on the whole butts.
 
     Returns
     -------
@@ -47,7 +52,7 @@ def strata_of(cells: pd.DataFrame, rule: ExtentRule, structure: Structure) -> pd
     )
     wanted = spots_required(
         rule,
-        length_mm=float(table["length_mm"].sum()),
+        length_mm=length_mm,
         joints=cells["joint"].nunique(),
         welders=sum(name != "" for name in pd.unique(cells["welder"])),
         structure=structure,

@@ -1,5 +1,6 @@
 """In which order people work: along the structure, and by the day a zone closes."""
 
+from datetime import datetime
 from typing import Any
 
 import pandas as pd
@@ -8,6 +9,9 @@ from ndtstats.register import Register
 
 #: Digits to which the numbers in names are filled up, so that B-10 comes after B-2.
 _DIGITS = 9
+
+#: By what a request is ordered; what has no due date comes last.
+REQUEST_ORDER = ["due", "zone", "joint", "from_mm", "method"]
 
 
 def walking_order(joints: pd.DataFrame) -> pd.DataFrame:
@@ -60,6 +64,23 @@ def due_dates(zones: pd.DataFrame) -> "pd.Series[Any]":
     return earliest
 
 
+def with_due_dates(
+    register: Register, job: str, spots: pd.DataFrame, as_of: datetime | None = None
+) -> pd.DataFrame:
+    """Return spots with the ``zone`` of their joint and the day on which they are ``due``.
+
+    Parameters
+    ----------
+    spots : DataFrame
+        Column ``joint``.
+    """
+    columns = ["joint", "zone"]
+    joints = register.table("joints", job=job, as_of=as_of, columns=columns).set_index("joint")
+    due = due_dates(register.table("zones", job=job, as_of=as_of))
+    zone = spots["joint"].map(joints["zone"])
+    return spots.assign(zone=zone, due=zone.map(due).astype("datetime64[s]"))
+
+
 def in_request_order(register: Register, job: str, spots: pd.DataFrame) -> pd.DataFrame:
     """Return spots in the order in which they are asked for: due date, zone, joint, place.
 
@@ -69,14 +90,5 @@ def in_request_order(register: Register, job: str, spots: pd.DataFrame) -> pd.Da
         Columns ``joint``, ``from_mm``, ``method``.
     """
     placed = with_due_dates(register, job, spots)
-    keys = ["due", "zone", "joint", "from_mm", "method"]
-    ordered = placed.sort_values(keys, na_position="last", kind="stable", ignore_index=True)
-    return ordered.drop(columns=["zone", "due"])
-
-
-def with_due_dates(register: Register, job: str, spots: pd.DataFrame) -> pd.DataFrame:
-    """Return spots with the ``zone`` of their joint and the day on which they are ``due``."""
-    joints = register.table("joints", job=job, columns=["joint", "zone"]).set_index("joint")
-    due = due_dates(register.table("zones", job=job))
-    zone = spots["joint"].map(joints["zone"])
-    return spots.assign(zone=zone, due=zone.map(due).astype("datetime64[s]"))
+    ordered = placed.sort_values(REQUEST_ORDER, na_position="last", kind="stable")
+    return ordered.drop(columns=["zone", "due"]).reset_index(drop=True)

@@ -143,10 +143,14 @@ def _frame_of_rule(
     cells = cells.assign(risk=factors.prod(axis=1))
     # The power tempers how far risk pulls the draw; the risk shown is the product itself.
     pulled = cells.assign(risk=cells["risk"] ** risk.exponent)
-    groups = _groups(cells, of, rule)
+    group_of = _groups(under, rule)
+    groups = cells["joint"].map(group_of.set_axis(under["joint"]))
+    basis = _basis_mm(under, group_of, cells, groups, rule)
     strata = pd.concat(
         [
-            strata_of(pulled[groups == group], rule, rules.file.structure).assign(group=group)
+            strata_of(
+                pulled[groups == group], rule, rules.file.structure, length_mm=basis[group]
+            ).assign(group=group)
             for group in pd.unique(groups)
         ]
     ).reindex(cells.index)
@@ -160,13 +164,25 @@ def _frame_of_rule(
     )
 
 
-def _groups(cells: pd.DataFrame, of: pd.DataFrame, rule: ExtentRule) -> Any:
-    """Return the group in which the amount of a rule is counted for each cell."""
+def _groups(joints: pd.DataFrame, rule: ExtentRule) -> "pd.Series[str]":
+    """Return the group in which the amount of a rule is counted for each joint."""
     if not rule.counted_per:
-        return pd.Series("", index=cells.index, dtype="str")
-    columns = [name for name in rule.counted_per if name != "joint"]
-    known = of.loc[cells.index, columns].assign(joint=cells["joint"])[list(rule.counted_per)]
-    return known.astype("str").fillna("?").agg(" ".join, axis=1)
+        return pd.Series("", index=joints.index, dtype="str")
+    return joints[list(rule.counted_per)].astype("str").fillna("?").agg(" ".join, axis=1)
+
+
+def _basis_mm(
+    joints: pd.DataFrame,
+    group_of: "pd.Series[str]",
+    cells: pd.DataFrame,
+    groups: "pd.Series[str]",
+    rule: ExtentRule,
+) -> "pd.Series[float]":
+    """Return by group the weld length that the amount of a rule is worked out for."""
+    if rule.places == "crossings":
+        return (cells["to_mm"] - cells["from_mm"]).groupby(groups).sum()
+    # Beside the crossings as well, the share is that of the whole joints.
+    return joints["length_mm"].groupby(group_of).sum()
 
 
 def _of_joint(deposits: pd.DataFrame, joints: pd.DataFrame, column: str) -> Any:

@@ -30,7 +30,8 @@ def cells(*rows, length_mm=300.0):
 
 
 def strata(frame, of, structure=Structure()):  # noqa: B008
-    return strata_of(frame, of, structure)
+    length = float((frame["to_mm"] - frame["from_mm"]).sum())
+    return strata_of(frame, of, structure, length_mm=length)
 
 
 def numbers(found):

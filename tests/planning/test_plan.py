@@ -182,6 +182,30 @@ def test_a_second_plan_covers_only_what_is_new(yard, rules, now):
     assert set(drawing.cells["joint"]) == {"B-77"}
 
 
+def test_a_share_beside_the_crossings_is_that_of_whole_joints(yard, now):
+    # Butts of 30 m with 1.5 m at crossings: one in five is 6 m, not a fifth of 28.5 m.
+    beside = """
+title = "t"
+follows = "f"
+edition = "e"
+[[extent]]
+name = "at crossings"
+categories = ["A"]
+method = "RT"
+amount = { family = "check-points", points = 2 }
+places = "crossings"
+[[extent]]
+name = "beside"
+categories = ["A"]
+method = "RT"
+amount = { family = "share-of-length", one_in = 5.0 }
+places = "elsewhere"
+"""
+    _, drawing = draw_plan(yard, job="H1", rules=read_rules(beside, source="r"), seed=1, now=now)
+    taken = drawing.spots.query("part != 'reserve'").groupby("rule").size()
+    assert taken.to_dict() == {"at crossings": 2, "beside": 20}
+
+
 def test_ids_tell_nothing_of_why(yard, rules, now):
     plan, _ = draw_plan(yard, job="H1", rules=rules, seed=7, now=now)
     spots = plan_spots(yard, plan)
