@@ -89,14 +89,18 @@ def heading(column: Column) -> str:
 def find_header(grid: Grid, table: Table, mapping: Mapping) -> Header:
     """Return the row of headings that knows the most columns of the table.
 
-    Titles above it are passed over. Of rows that know the same number, the first one counts.
+    Titles above it are passed over: of rows that know the same number, which may be none, the one
+    with the most cells filled counts, and of those the first.
     """
     if mapping.header_row is not None:
         rows = [min(mapping.header_row, len(grid.cells)) - 1]
     else:
         rows = list(range(min(DEEPEST_HEADER, len(grid.cells))))
     headers = [_header(grid, row, table, mapping) for row in rows]
-    return max(headers, key=lambda header: len(header.columns), default=Header(0, []))
+    filled = [sum(bool(text) for text in header.headings) for header in headers]
+    ranked = zip(headers, filled, strict=True)
+    best = max(ranked, key=lambda pair: (len(pair[0].columns), pair[1]), default=(Header(0, []), 0))
+    return best[0]
 
 
 def _header(grid: Grid, row: int, table: Table, mapping: Mapping) -> Header:
