@@ -1,4 +1,5 @@
 import hashlib
+import tomllib
 from pathlib import Path
 
 import pandas as pd
@@ -7,6 +8,7 @@ import pytest
 from ndtstats.demo import write_files
 from ndtstats.demo.files import ABOUT, BOOK, CONTRACTOR, MAPPING, MENDED, SPOILED
 from ndtstats.demo.spoiled import MISTAKES
+from ndtstats.errors import UseError
 from ndtstats.findings import CODES
 from ndtstats.intake import load
 from ndtstats.register import Counts, Register
@@ -100,3 +102,19 @@ def test_the_good_rows_and_the_mended_ones_make_the_file_whole(yard, filled, fol
     pd.testing.assert_frame_equal(
         films.sort_values(order, ignore_index=True), wanted.sort_values(order, ignore_index=True)
     )
+
+
+def test_a_mapping_is_suggested_from_the_headings_below_the_contractors_titles(
+    filled, folder, now, tmp_path
+):
+    theirs = tmp_path / CONTRACTOR
+    theirs.write_bytes((folder / CONTRACTOR).read_bytes())
+    with pytest.raises(UseError, match="a suggested mapping is in"):
+        load(filled, "examinations", theirs, now=now)
+    suggested = tomllib.loads(
+        (tmp_path / "contractor-spring.examinations.mapping.toml").read_text()
+    )
+    meant = tomllib.loads((folder / MAPPING).read_text())["columns"]
+    # A guess is a guess, but none of them is wrong, and most are there.
+    assert suggested["columns"].items() <= meant.items()
+    assert len(suggested["columns"]) >= len(meant) / 2
