@@ -230,7 +230,7 @@ def _estimate(group: pd.DataFrame, measure: str, settings: Any) -> tuple[float, 
         numerator, denominator, weights=weights, clusters=clusters, level=settings["level"],
         sides=settings["sides"], method=settings["interval"],
     )  # fmt: skip
-    return found.value, found.lower, found.upper, found.effective_n
+    return tuple(found[["value", "lower", "upper", "effective"]].iloc[0])
 
 
 def _per_metre(group: pd.DataFrame, settings: Any) -> tuple[float, ...]:

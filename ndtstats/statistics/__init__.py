@@ -1,17 +1,19 @@
 """Pure mathematics on arrays: it knows neither the register nor the command line."""
 
+from ndtstats.statistics.finite_lot import finite_lot_interval
 from ndtstats.statistics.lengths import intersect_length, union_intervals, union_length
 from ndtstats.statistics.poisson import rate_interval
 from ndtstats.statistics.proportions import Interval, proportion_interval
-from ndtstats.statistics.survey import Estimate, weighted_ratio
+from ndtstats.statistics.survey import weighted_rate, weighted_ratio
 
 __all__ = [
-    "Estimate",
     "Interval",
+    "finite_lot_interval",
     "intersect_length",
     "proportion_interval",
     "rate_interval",
     "union_intervals",
     "union_length",
+    "weighted_rate",
     "weighted_ratio",
 ]

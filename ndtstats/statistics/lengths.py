@@ -12,6 +12,10 @@ import numpy.typing as npt
 import pandas as pd
 
 _Floats = npt.NDArray[np.float64]
+_Ints = npt.NDArray[np.int64]
+
+#: Bits of a whole number that can be used for sorting; the last one is its sign.
+_BITS = 63
 
 
 def union_intervals(group: Any, start: Any, end: Any) -> pd.DataFrame:
@@ -20,7 +24,7 @@ def union_intervals(group: Any, start: Any, end: Any) -> pd.DataFrame:
     Parameters
     ----------
     group : array_like of shape (n,)
-        Labels; intervals of different groups never merge.
+        Labels; intervals of different groups never merge, and those without a label are left out.
     start, end : array_like of shape (n,)
         Bounds in mm; an empty or reversed interval counts nothing.
 
@@ -37,29 +41,52 @@ def union_intervals(group: Any, start: Any, end: Any) -> pd.DataFrame:
     1     a   20.0  25.0
     2     b    0.0   3.0
     """
+    names, of, opens, closes = _union(group, start, end)
+    return pd.DataFrame({"group": names.take(of), "start": opens, "end": closes})
+
+
+def _union(group: Any, start: Any, end: Any) -> tuple[Any, _Ints, _Floats, _Floats]:
+    """Return the labels, and the union as numbers of labels with their starts and ends."""
     codes, names = pd.factorize(pd.Series(group))
     low, high = np.asarray(start, dtype=float), np.asarray(end, dtype=float)
     kept = (high > low) & (codes >= 0)
-    codes, low, high = codes[kept], low[kept], high[kept]
-    order = np.lexsort((low, codes))
-    codes, low, high = codes[order], low[order], high[order]
-    reach = _running_maximum(codes, high)
-    opens = np.ones(len(low), dtype=bool)
-    opens[1:] = (codes[1:] != codes[:-1]) | (low[1:] > reach[:-1])
-    first = np.flatnonzero(opens)
-    last = np.append(first[1:], len(low)) - 1 if len(first) else first
-    return pd.DataFrame(
-        {"group": names.take(codes[first]), "start": low[first], "end": reach[last]}
-    )
+    places, edges = _as_whole_numbers(np.concatenate([low[kept], high[kept]]))
+    of, opens, closes = _sorted(codes[kept], *np.split(places, 2))
+    # The groups are laid end to end, so that one running maximum serves them all.
+    offset = of * (int(places.max(initial=0)) + 1)
+    reach = np.maximum.accumulate(offset + closes) - offset
+    begins = np.ones(len(of), dtype=bool)
+    begins[1:] = (of[1:] != of[:-1]) | (opens[1:] > reach[:-1])
+    first = np.flatnonzero(begins)
+    last = np.append(first, len(of))[1:] - 1
+    return names, of[first], edges(opens[first]), edges(reach[last])
 
 
-def _running_maximum(codes: npt.NDArray[np.int64], values: _Floats) -> _Floats:
-    """Return the running maximum of ``values`` within runs of equal, ascending ``codes``."""
-    # Ranks instead of values: whole numbers stay exact when the groups are laid end to end.
-    distinct, rank = np.unique(values, return_inverse=True)
-    laid = np.maximum.accumulate(codes * len(distinct) + rank)
-    running: _Floats = distinct[laid - codes * len(distinct)]
-    return running
+def _as_whole_numbers(places: _Floats) -> tuple[_Ints, Any]:
+    """Return places as whole numbers of the same order, and the way back.
+
+    Whole numbers can be laid end to end and packed without loss. Whole millimetres, which most
+    places are, serve as they stand; others are numbered by their rank.
+    """
+    lowest = places.min(initial=0.0)
+    as_they_stand = places - lowest
+    whole = as_they_stand.astype(np.int64)
+    if bool(np.all(whole == as_they_stand)) and lowest == np.floor(lowest):
+        return whole, lambda numbers: numbers + lowest
+    distinct, rank = np.unique(places, return_inverse=True)
+    return rank.astype(np.int64), distinct.take
+
+
+def _sorted(codes: _Ints, opens: _Ints, closes: _Ints) -> tuple[_Ints, _Ints, _Ints]:
+    """Return intervals by group and start."""
+    bits = int(closes.max(initial=0)).bit_length()
+    if 2 * bits + int(codes.max(initial=0)).bit_length() <= _BITS:
+        # All three in one number: a bare sort is several times quicker than sorting an order.
+        packed = np.sort((codes << 2 * bits) | (opens << bits) | closes)
+        mask = (1 << bits) - 1
+        return packed >> 2 * bits, (packed >> bits) & mask, packed & mask
+    order = np.lexsort((opens, codes))
+    return codes[order], opens[order], closes[order]
 
 
 def union_length(group: Any, start: Any, end: Any) -> "pd.Series[float]":
@@ -72,9 +99,11 @@ def union_length(group: Any, start: Any, end: Any) -> "pd.Series[float]":
     >>> union_length(["a", "a", "b"], [0, 5, 0], [10, 12, 3]).to_dict()
     {'a': 12.0, 'b': 3.0}
     """
-    union = union_intervals(group, start, end)
-    lengths = (union["end"] - union["start"]).groupby(union["group"], sort=False).sum()
-    return lengths.rename("length_mm")
+    names, of, opens, closes = _union(group, start, end)
+    first = np.flatnonzero(np.diff(of, prepend=-1))
+    length = np.add.reduceat(closes - opens, first) if len(of) else np.zeros(0)
+    index = pd.Index(names.take(of[first]), name="group")
+    return pd.Series(length, index=index, name="length_mm")
 
 
 def intersect_length(
@@ -98,4 +127,5 @@ def intersect_length(
     shared = of_a.reindex(of_both.index, fill_value=0.0) + of_b.reindex(
         of_both.index, fill_value=0.0
     )
-    return (shared - of_both).rename("length_mm")
+    # Sums of fractions can miss nothing at all by a rounding error.
+    return (shared - of_both).clip(lower=0.0).rename("length_mm")

@@ -9,7 +9,7 @@ from typing import Any, Literal, NamedTuple, cast
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special, stats
+from scipy import special
 
 from ndtstats.errors import UseError, nearest
 
@@ -38,17 +38,17 @@ def proportion_interval(
     Parameters
     ----------
     k, n : array_like
-        Rejected and examined, 0 <= k <= n, broadcast against each other. Clopper-Pearson, Wilson
-        and Jeffreys also take fractions of a unit, as an effective sample size gives. With n = 0
-        nothing is known: (0, 1).
+        Rejected and examined, 0 <= k <= n, broadcast against each other. Fractions of a unit are
+        allowed, as an effective sample size gives them. With n = 0 nothing is known: (0, 1).
     level : float
         Confidence level, between 0 and 1.
     method : {"clopper-pearson", "wilson", "jeffreys", "mid-p"}
         Clopper-Pearson never covers less often than it says (Clopper & Pearson 1934, Biometrika
         26:404). Wilson inverts the score test (Wilson 1927, JASA 22:209). Jeffreys is the interval
         of equal tails of the posterior under Beta(1/2, 1/2), with the lower bound 0 at k = 0 and
-        the upper 1 at k = n (Brown, Cai & DasGupta 2001, Stat. Sci. 16:101). Mid-P halves the
-        probability of what was seen (Lancaster 1961; Berry & Armitage 1995).
+        the upper 1 at k = n (Brown, Cai & DasGupta 2001, Stat. Sci. 16:101). Mid-P inverts the
+        exact test with half the probability of what was seen (Lancaster 1961, JASA 56:223; Berry &
+        Armitage 1995, The Statistician 44:417).
     sides : {"two", "upper", "lower"}
         Both bounds, or all of the error on one side; the other bound is then 0 or 1.
 
@@ -80,9 +80,8 @@ def proportion_interval(
     pairs, back = _distinct(seen, total)
     x, m = pairs.real, pairs.imag
     lower, upper = solve(x, m, tail)
-    nothing = m == 0
-    lower = np.where(nothing | (x == 0) | (sides == "upper"), 0.0, lower)
-    upper = np.where(nothing | (x == m) | (sides == "lower"), 1.0, upper)
+    lower = np.where((x == 0) | (sides == "upper"), 0.0, lower)
+    upper = np.where((x == m) | (sides == "lower"), 1.0, upper)
     return Interval(lower[back].reshape(seen.shape), upper[back].reshape(seen.shape))
 
 
@@ -101,41 +100,47 @@ def _distinct(seen: FloatArray, total: FloatArray) -> tuple[npt.NDArray[np.compl
     return cast(npt.NDArray[np.complex128], pairs), back.ravel()
 
 
+# At k = 0 the lower bound, and at k = n the upper bound, is the end itself, which the caller sets;
+# the functions below only have to bear these cases.
+
+
 def _clopper_pearson(x: FloatArray, n: FloatArray, tail: float) -> Interval:
-    # At the ends one parameter of the beta is 0 and its quantile undefined; the caller sets 0, 1.
     lower = special.betaincinv(np.where(x > 0, x, 1.0), n - x + 1, tail)
-    upper = special.betaincinv(x + 1, np.where(x < n, n - x, 1.0), 1 - tail)
+    upper = special.betainccinv(x + 1, np.where(x < n, n - x, 1.0), tail)
     return Interval(np.asarray(lower, float), np.asarray(upper, float))
 
 
 def _wilson(x: FloatArray, n: FloatArray, tail: float) -> Interval:
-    z2 = stats.norm.isf(tail) ** 2
-    safe = np.maximum(n, 1e-300)
-    centre = (x + z2 / 2) / (safe + z2)
-    half = np.sqrt(z2) / (safe + z2) * np.sqrt(x * (n - x) / safe + z2 / 4)
+    z2 = special.ndtri(tail) ** 2
+    share = x / np.where(n > 0, n, 1.0)
+    centre = (x + z2 / 2) / (n + z2)
+    half = np.sqrt(z2) / (n + z2) * np.sqrt(x * (1 - share) + z2 / 4)
     return Interval(centre - half, centre + half)
 
 
 def _jeffreys(x: FloatArray, n: FloatArray, tail: float) -> Interval:
     a, b = x + 0.5, n - x + 0.5
-    lower, upper = special.betaincinv(a, b, tail), special.betaincinv(a, b, 1 - tail)
+    lower, upper = special.betaincinv(a, b, tail), special.betainccinv(a, b, tail)
     return Interval(np.asarray(lower, float), np.asarray(upper, float))
 
 
 def _mid_p(x: FloatArray, n: FloatArray, tail: float) -> Interval:
+    some, some_left = np.where(x > 0, x, 1.0), np.where(x < n, n - x, 1.0)
+
     def at_most(p: FloatArray) -> FloatArray:
         """Probability of fewer than seen, and half the probability of what was seen."""
-        below, up_to = stats.binom.cdf(x - 1, n, p), stats.binom.cdf(x, n, p)
-        return np.asarray((below + up_to) / 2, float)
+        fewer = np.where(x > 0, special.betaincc(some, n - x + 1, p), 0.0)
+        no_more = np.where(x < n, special.betaincc(x + 1, some_left, p), 1.0)
+        return np.asarray((fewer + no_more) / 2, float)
 
-    # at_most falls from 1 to 0 as p rises; the bounds are where it crosses 1 - tail and tail.
+    # at_most falls as p rises; the bounds are where it crosses 1 - tail and tail.
     return Interval(_falling_root(at_most, 1 - tail, x), _falling_root(at_most, tail, x))
 
 
 def _falling_root(
     function: Callable[[FloatArray], FloatArray], value: float, like: FloatArray
 ) -> FloatArray:
-    """Return where a function falling from [0, 1] crosses ``value``, by halving all at once."""
+    """Return where a function falling on [0, 1] crosses ``value``, by halving all at once."""
     low, high = np.zeros_like(like), np.ones_like(like)
     for _ in range(60):  # 2**-60 is below the spacing of doubles near any bound of interest
         middle = (low + high) / 2

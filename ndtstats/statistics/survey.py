@@ -1,30 +1,28 @@
 """Estimates from spots drawn with unequal probabilities, several to a joint, in strata.
 
-The estimate of a proportion weighs each spot with 1 / its inclusion probability (Hájek 1971). Its
-variance is linearised, with joints as clusters within strata drawn as if with replacement: no
+An estimate weighs each spot with 1 / its inclusion probability (Hájek 1971, in Godambe & Sprott,
+Foundations of Statistical Inference). Its variance is linearised, with joints as clusters within
+strata drawn as if with replacement (Särndal, Swensson & Wretman 1992, 5.7, from memory): no
 reduction for a finite structure is made unless asked, so that the bound speaks of the welding and
-not only of this structure. The bound is that of Clopper and Pearson on the effective number of
-spots (Korn & Graubard 1998, Survey Methodology 24:193).
+not only of this structure. The bound itself is an exact one on an effective number of spots or
+metres (Korn & Graubard 1998, Survey Methodology 24:193). It is approximate: exact only where the
+effective number is the number.
+
+Many groups (welders, months) are worked out at once; each is taken as a sample of its own.
 """
 
 from typing import Any, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
-from scipy import stats
+from scipy import special
 
+from ndtstats.statistics.poisson import rate_interval
 from ndtstats.statistics.proportions import proportion_interval, tail_probability
 
-
-class Estimate(NamedTuple):
-    """An estimate of a ratio with what its bound rests on."""
-
-    value: float
-    standard_error: float
-    degrees_of_freedom: int
-    effective_n: float
-    lower: float
-    upper: float
+_Floats = npt.NDArray[np.float64]
+_Ints = npt.NDArray[np.int64]
 
 
 def weighted_ratio(
@@ -33,99 +31,246 @@ def weighted_ratio(
     *,
     weights: Any,
     clusters: Any,
+    group: Any = None,
     strata: Any = None,
     finite_share: Any = None,
-    units: float | None = None,
     level: float = 0.95,
     sides: str = "two",
     method: str = "clopper-pearson",
     cap: bool = True,
-) -> Estimate:
-    """Return the weighted ratio of two totals, in [0, 1], and its bound.
+) -> pd.DataFrame:
+    """Return the weighted ratio of two totals, in [0, 1], and its bound, group by group.
 
     With ``denominator`` 1 throughout it is a weighted proportion; with lengths it is rejected
-    length over examined length.
+    length over examined length, and a spot's length counts as one trial, never its millimetres.
 
     Parameters
     ----------
     numerator, denominator : array_like of shape (n,)
-        What is counted, and out of what; 0 <= numerator <= denominator.
+        What is counted, and out of what, of each spot; 0 <= numerator <= denominator.
     weights : array_like of shape (n,)
         1 / inclusion probability.
     clusters : array_like of shape (n,)
-        What was drawn together: the joint.
+        What stands or falls together: the joint.
+    group : array_like of shape (n,), optional
+        What the result is broken down by; one group if left out.
     strata : array_like of shape (n,), optional
         Strata of the draw; one stratum if left out. A stratum with a single cluster adds no
         variance, as nothing can be learnt of it there.
     finite_share : array_like of shape (n,), optional
         Share of the stratum's clusters that was drawn, for the finite population correction.
-    units : float, optional
-        Number of examined units that the bound may claim at most; by default n.
     level, sides, method
         As in :func:`ndtstats.statistics.proportion_interval`.
     cap : bool
-        Never claim more than ``units``. The standard of the US NCHS (Parker et al. 2017, from
-        memory) caps; R's ``svyciprop`` does not.
+        By default the effective number is the number of spots over the design effect, at most what
+        the weights leave of the spots, and no less than what the joints alone would tell.
+        ``False``: the published formula and nothing else, as R's ``svyciprop`` has it.
 
     Returns
     -------
-    Estimate
-        ``effective_n`` is value (1 - value) / variance, scaled by the ratio of the t quantiles
-        for n - 1 and for the design's degrees of freedom (clusters less strata). Where the value
-        is 0 or 1, and the variance therefore 0, it is the number of clusters.
+    DataFrame
+        One row a group, in order of first occurrence: ``value``, ``standard_error``,
+        ``degrees_of_freedom`` (clusters less strata), ``clusters``, ``effective``, ``lower``,
+        ``upper``.
+
+    Notes
+    -----
+    With v the variance and p the value, p (1 - p) / v is the number of spots of a simple draw that
+    would tell as much; it is scaled by the ratio of the squared t quantiles for n - 1 and for the
+    design's degrees of freedom (Korn & Graubard).
+
+    *It reduces to Clopper-Pearson.* Of a simple draw p (1 - p) / v is n - 1, for v is estimated
+    with n - 1 while p (1 - p) is too small by (n - 1) / n on average. Both are put on one footing
+    by n / (n - 1); equal weights and one spot a joint then give n itself, and the plain bound.
+
+    *It is capped* at (Σ w x)² / Σ (w x)², the number of equal spots that unequal weights are worth
+    (Kish 1965, Survey Sampling, 11.7, from memory), since a variance estimated from few rejects can
+    be too small by chance. The standard of the US NCHS caps at n (Parker et al. 2017, from memory).
+
+    *Where nothing or everything is rejected* the variance is 0 and tells nothing: the number is
+    then the cap, scaled for the degrees of freedom, but at least what the joints alone are worth.
 
     Examples
     --------
     >>> rate = weighted_ratio(
     ...     [0, 1, 0, 0], [1, 1, 1, 1], weights=[10, 20, 20, 10], clusters=["a", "b", "c", "d"]
-    ... )
-    >>> round(rate.value, 4), rate.degrees_of_freedom
+    ... ).iloc[0]
+    >>> round(float(rate["value"]), 4), int(rate["degrees_of_freedom"])
     (0.3333, 3)
     """
-    y, x = np.asarray(numerator, float), np.asarray(denominator, float)
-    w = np.asarray(weights, float)
-    top, bottom = float(np.sum(w * y)), float(np.sum(w * x))
-    if bottom == 0:
-        return Estimate(np.nan, np.nan, 0, 0.0, 0.0, 1.0)
-    value = top / bottom
-    frame = pd.DataFrame(
-        {
-            "stratum": "" if strata is None else np.asarray(strata),
-            "cluster": np.asarray(clusters),
-            "score": w * (y - value * x) / bottom,
-            "share": 0.0 if finite_share is None else np.asarray(finite_share, float),
-        },
-        index=range(len(y)),
-    )
-    variance, degrees, drawn = _linearised(frame)
-    claimed = float(len(y)) if units is None else float(units)
+    sample = _sample(numerator, denominator, weights, clusters, group, strata, finite_share)
+    value, n = sample.value, sample.spots
     tail = tail_probability(level, sides)
-    effective = _effective_n(value, variance, claimed, degrees, drawn, tail)
-    effective = min(effective, claimed) if cap else effective
-    lower, upper = proportion_interval(
-        min(value * effective, effective), effective, level=level, sides=sides, method=method
+    simple = n / np.maximum(n - 1, 1) if cap else 1.0
+    with np.errstate(divide="ignore", invalid="ignore"):
+        measured = simple * value * (1 - value) / sample.variance
+    told = (sample.variance > 0) & (value > 0) & (value < 1)
+    worth = np.minimum(measured, sample.worth_spots) if cap else measured
+    effective = _scaled(np.where(told, worth, sample.worth_spots), sample, tail, cap)
+    held = np.clip(np.nan_to_num(value) * effective, 0.0, effective)
+    bounds = proportion_interval(held, effective, level=level, sides=sides, method=method)
+    return _table(sample, effective, bounds)
+
+
+def weighted_rate(
+    count: Any,
+    exposure: Any,
+    *,
+    weights: Any,
+    clusters: Any,
+    group: Any = None,
+    level: float = 0.95,
+    sides: str = "two",
+) -> pd.DataFrame:
+    """Return the weighted rate of events per unit of exposure and its bound, group by group.
+
+    Parameters
+    ----------
+    count, exposure : array_like of shape (n,)
+        Events seen in each spot, 0 or more, and how much of it was looked at, such as metres.
+    weights, clusters, group, level, sides
+        As in :func:`weighted_ratio`.
+
+    Returns
+    -------
+    DataFrame
+        As :func:`weighted_ratio` gives it; ``value`` and bounds per unit of exposure, ``effective``
+        in units of exposure.
+
+    Notes
+    -----
+    As for a proportion, with Poisson in the place of binomial: value / variance is the exposure
+    that would tell as much if events came one by one, capped at (Σ w x)² / Σ w² x; the bound is
+    that of Garwood on it. With equal weights and events one by one it is Garwood's own.
+
+    Examples
+    --------
+    >>> rate = weighted_rate([0, 0], [5.0, 5.0], weights=[1, 1], clusters=["a", "b"]).iloc[0]
+    >>> round(float(rate["upper"]), 4)
+    0.3689
+    """
+    sample = _sample(count, exposure, weights, clusters, group, None, None)
+    tail = tail_probability(level, sides)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        measured = sample.value / sample.variance
+    told = (sample.variance > 0) & (sample.value > 0)
+    worth = np.where(told, np.minimum(measured, sample.worth_exposure), sample.worth_exposure)
+    effective = _scaled(worth, sample, tail, True)
+    held = np.nan_to_num(sample.value) * effective
+    return _table(sample, effective, rate_interval(held, effective, level=level, sides=sides))
+
+
+class _Sample(NamedTuple):
+    """What the bounds rest on, one element a group."""
+
+    names: Any
+    spots: _Floats
+    value: _Floats
+    variance: _Floats
+    degrees: _Floats
+    clusters: _Floats
+    worth_spots: _Floats
+    worth_exposure: _Floats
+    worth_clusters: _Floats
+
+
+def _sample(
+    numerator: Any,
+    denominator: Any,
+    weights: Any,
+    clusters: Any,
+    group: Any,
+    strata: Any,
+    finite_share: Any,
+) -> _Sample:
+    y, x, w = (np.asarray(part, float) for part in (numerator, denominator, weights))
+    labels = pd.Series("" if group is None else np.asarray(group), index=range(len(y)))
+    codes, names = pd.factorize(labels, use_na_sentinel=False)
+    g = codes.astype(np.int64)
+    m = len(names)
+    total = np.bincount(g, w * x, m)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        value = np.bincount(g, w * y, m) / total
+        score = w * (y - value[g] * x) / total[g]
+        cluster, of_cluster = _nested(clusters, g)
+        stratum, of_stratum = _nested(strata, g)
+        share = np.zeros(len(y)) if finite_share is None else np.asarray(finite_share, float)
+        pair, of_pair = _nested(cluster, stratum)
+        variance, degrees = _variance(score, share, pair, stratum[of_pair], g[of_stratum], m)
+        return _Sample(
+            names=names,
+            spots=np.bincount(g, minlength=m).astype(float),
+            value=value,
+            variance=variance,
+            degrees=degrees,
+            clusters=np.bincount(g[of_cluster], minlength=m).astype(float),
+            worth_spots=total**2 / np.bincount(g, (w * x) ** 2, m),
+            worth_exposure=total**2 / np.bincount(g, w**2 * x, m),
+            worth_clusters=total**2
+            / np.bincount(g[of_cluster], np.bincount(cluster, w * x) ** 2, m),
+        )
+
+
+def _nested(labels: Any, within: _Ints) -> tuple[_Ints, _Ints]:
+    """Return numbers of the labels within each number of ``within``, and a first row of each."""
+    if labels is None:
+        codes = np.zeros(len(within), dtype=np.int64)
+    else:
+        codes = pd.factorize(pd.Series(labels), use_na_sentinel=False)[0].astype(np.int64)
+    both = within * (int(codes.max(initial=0)) + 1) + codes
+    _, first, number = np.unique(both, return_index=True, return_inverse=True)
+    return number.astype(np.int64), first.astype(np.int64)
+
+
+def _variance(
+    score: _Floats, share: _Floats, pair: _Ints, stratum_of_pair: _Ints, group: _Ints, groups: int
+) -> tuple[_Floats, _Floats]:
+    """Return the variance of the summed scores of each group, and its degrees of freedom.
+
+    Parameters
+    ----------
+    score, share, pair : ndarray of shape (n,)
+        Of each spot; ``pair`` numbers the clusters within strata within groups.
+    stratum_of_pair : ndarray
+        Stratum of each cluster.
+    group : ndarray
+        Group of each stratum.
+    """
+    strata = len(group)
+    of_cluster = np.bincount(pair, score)
+    size = np.bincount(stratum_of_pair, minlength=strata)
+    mean = np.bincount(stratum_of_pair, of_cluster, strata) / size
+    spread = np.bincount(stratum_of_pair, (of_cluster - mean[stratum_of_pair]) ** 2, strata)
+    drawn = np.zeros(strata)
+    drawn[stratum_of_pair[pair]] = share
+    variance = (1 - drawn) * size / np.maximum(size - 1, 1) * spread
+    degrees = np.bincount(group, size - 1.0, groups)
+    return np.asarray(np.bincount(group, variance, groups), float), np.asarray(degrees, float)
+
+
+def _scaled(worth: _Floats, sample: _Sample, tail: float, floor: bool) -> _Floats:
+    """Return what the uncertainty of the variance leaves of an effective number.
+
+    The ratio of squared t quantiles; with a floor, never less than if all spots of a joint told the
+    same: so much is known even of a single joint. Of nothing examined, nothing is left.
+    """
+    free = np.maximum(sample.degrees, 1)
+    ratio = special.stdtrit(np.maximum(sample.spots - 1, 1), tail) / special.stdtrit(free, tail)
+    least = sample.worth_clusters / sample.worth_spots
+    left = np.maximum(ratio**2, least if floor else 0.0)
+    return np.asarray(np.nan_to_num(worth * np.where(sample.degrees > 0, left, least)))
+
+
+def _table(sample: _Sample, effective: _Floats, bounds: Any) -> pd.DataFrame:
+    return pd.DataFrame(
+        {
+            "value": sample.value,
+            "standard_error": np.sqrt(sample.variance),
+            "degrees_of_freedom": sample.degrees.astype(np.int64),
+            "clusters": sample.clusters.astype(np.int64),
+            "effective": effective,
+            "lower": bounds.lower,
+            "upper": bounds.upper,
+        },
+        index=pd.Index(sample.names, name="group"),
     )
-    return Estimate(value, float(np.sqrt(variance)), degrees, effective, float(lower), float(upper))
-
-
-def _linearised(frame: pd.DataFrame) -> tuple[float, int, int]:
-    """Return the variance of summed scores, its degrees of freedom and the number of clusters."""
-    keys = ["stratum", "cluster"]
-    totals = frame.groupby(keys, sort=False).agg(score=("score", "sum"), share=("share", "first"))
-    by_stratum = totals.groupby("stratum", sort=False)
-    size = by_stratum["score"].size()
-    spread = by_stratum["score"].var(ddof=1).fillna(0.0)
-    correction = 1 - by_stratum["share"].first()
-    return float((correction * size * spread).sum()), int((size - 1).sum()), int(size.sum())
-
-
-def _effective_n(
-    value: float, variance: float, units: float, degrees: int, clusters: int, tail: float
-) -> float:
-    if variance <= 0 or not 0 < value < 1:
-        return min(float(clusters), units)
-    effective = value * (1 - value) / variance
-    if units > 1 and degrees > 0:
-        ratio = stats.t.isf(tail, units - 1) / stats.t.isf(tail, degrees)
-        effective *= float(ratio) ** 2
-    return float(effective)

@@ -55,3 +55,36 @@ def test_fractions_of_a_millimetre_far_along_stay_exact():
     start = np.tile([0.1, 0.3], 50_000)
     end = np.tile([0.2, 0.4], 50_000)
     assert np.allclose(union_length(group, start, end), 0.2, rtol=1e-12)
+
+
+@given(
+    st.lists(
+        st.tuples(
+            st.sampled_from("ab"),
+            st.floats(-5e6, 5e6, allow_subnormal=False),
+            st.floats(-5e6, 5e6, allow_subnormal=False),
+        ),
+        max_size=20,
+    )
+)
+def test_a_union_never_exceeds_the_span_nor_the_sum(rows):
+    group, start, end = columns(rows)
+    kept = [(g, low, high) for g, low, high in rows if high > low]
+    lengths = union_length(group, start, end)
+    assert set(lengths.index) == {g for g, _, _ in kept}
+    for name, length in lengths.items():
+        mine = [(low, high) for g, low, high in kept if g == name]
+        span = max(high for _, high in mine) - min(low for low, _ in mine)
+        longest, total = max(b - a for a, b in mine), sum(b - a for a, b in mine)
+        assert longest <= length * (1 + 1e-12)
+        assert length <= min(span, total) * (1 + 1e-12)
+
+
+def test_places_that_do_not_fit_into_one_number_are_sorted_all_the_same():
+    # Two million groups of places millions of millimetres along do not fit into 63 bits together.
+    group = np.arange(2_000_000)[::-1]
+    start = np.where(group % 2, 4e6, 0.0)
+    lengths = union_length(group, start, start + 3.0)
+    assert len(lengths) == 2_000_000
+    assert lengths.eq(3.0).all()
+    assert lengths.index[0] == 1_999_999

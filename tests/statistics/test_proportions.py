@@ -58,6 +58,27 @@ def test_small_samples_of_the_trade(k, n, low, high, upper, wilson_low, wilson_h
     assert round(float(one_sided.upper), 4) == upper
 
 
+@pytest.mark.parametrize("method", METHODS)
+def test_fractions_of_a_unit_lie_between_whole_ones(method):
+    # An effective sample size is no whole number; the mid-P of whole numbers only would jump.
+    k = np.linspace(2, 4, 21)
+    lower, upper = proportion_interval(k, 30, method=method)
+    assert np.all(np.diff(lower) > 0)
+    assert np.all(np.diff(upper) > 0)
+    n = np.linspace(20, 21, 11)
+    assert np.all(np.diff(proportion_interval(3, n, method=method).upper) < 0)
+
+
+def test_bounds_of_many_are_those_of_each():
+    k, n = np.divmod(np.arange(60), 3)
+    many = proportion_interval(np.minimum(k, 12), n + 12, method="mid-p")
+    each = [
+        proportion_interval(min(a, 12), b + 12, method="mid-p") for a, b in zip(k, n, strict=True)
+    ]
+    assert many.lower.tolist() == [float(one.lower) for one in each]
+    assert many.upper.tolist() == [float(one.upper) for one in each]
+
+
 @given(st.integers(1, 500).flatmap(lambda n: st.tuples(st.integers(0, n), st.just(n))))
 def test_exact_bounds_agree_with_scipy(pair):
     k, n = pair
