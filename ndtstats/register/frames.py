@@ -60,8 +60,16 @@ def from_rows(rows: Sequence[Sequence[Any]], columns: Sequence[Column]) -> pd.Da
 
     Whole numbers without gaps come as ``int64``: they are ids and counts that people index with.
     """
-    names = [column.name for column in columns]
-    frame = typed(pd.DataFrame.from_records([tuple(row) for row in rows], columns=names), columns)
+    # Column by column: a frame of mixed rows would be taken apart again at once.
+    cells = list(zip(*rows, strict=True)) or [()] * len(columns)
+    frame = pd.DataFrame(
+        {
+            column.name: _typed(
+                pd.Series(values, dtype=object), column.kind, pd.RangeIndex(len(rows))
+            )
+            for column, values in zip(columns, cells, strict=True)
+        }
+    )
     solid = [
         column.name
         for column in columns
