@@ -39,7 +39,9 @@ def cut_frame(
     DataFrame
         Columns ``joint``, ``from_mm``, ``to_mm``, ``mandatory`` ("", "crossing" or "end"), in the
         order of the joints, then along each. Cells about crossings are centred on them and clipped
-        to the joint; where two touch they are one cell.
+        to the joint; where two touch they are one cell. What lies between two such places and is
+        shorter than a spot stays a cell of its own: part of what rates are inferred to, but no
+        full spot to whoever counts them.
 
     Examples
     --------

@@ -139,3 +139,86 @@ def test_every_welder_is_shown_and_probabilities_add_up(rows, first, always, lea
 def test_each_group_may_have_a_least_of_its_own(least):
     given_to = allocate(4, [500, 300, 200], [9, 2, 9], least)
     assert np.all(given_to >= np.minimum([9, 2, 9], least))
+
+
+def joint_of(name, welder, *lengths, first_off=False):
+    """One joint cut into cells of these lengths."""
+    ends = np.cumsum(lengths).astype(float)
+    return pd.DataFrame(
+        {
+            "joint": name, "welder": welder, "mandatory": "", "first_off": first_off, "risk": 1.0,
+            "from_mm": ends - lengths, "to_mm": ends, "joint_mm": ends[-1],
+        }
+    )  # fmt: skip
+
+
+def least_drawn(frame, found, worth):
+    """What is drawn at least, if chance takes from each stratum the cells that bring least."""
+    number = numbers(found)
+    return sum(
+        float(worth[group.index].sort_values().head(int(number[name])).sum())
+        for name, group in frame.groupby(found["stratum"])
+    )
+
+
+def length_of(frame):
+    return frame["to_mm"] - frame["from_mm"]
+
+
+def test_short_gaps_are_no_spots_but_within_reach_of_chance():
+    # A spot in every metre of 2.4 m: three, from the five full cells; one of the gaps beside.
+    frame = joint_of("J1", "W1", 300, 100, 300, 100, 300, 100, 300, 100, 800)
+    found = strata(frame, rule('family = "spot-per-increment", increment_m = 1.0'))
+    assert numbers(found).to_dict() == {"welder W1": 3, "short": 1}
+
+
+def test_joints_shorter_than_a_spot_add_up_to_the_length():
+    # 10 % of twenty joints of 150 mm, 300 mm: one spot of full length, but two such joints.
+    frame = pd.concat([joint_of(f"J{n}", "W1", 150) for n in range(20)], ignore_index=True)
+    found = strata(frame, rule('family = "share-of-length", percent = 10.0'))
+    assert numbers(found).to_dict() == {"welder W1, short": 2}
+
+
+def test_first_off_work_is_long_enough_where_cells_are_short():
+    # 900 mm of the first-off joint, of which two cells are full and three are not.
+    frame = pd.concat(
+        [
+            joint_of("J1", "W1", 200, 300, 200, 300, 200, first_off=True),
+            joint_of("J2", "W1", *[300] * 10),
+        ],
+        ignore_index=True,
+    )
+    of = rule('family = "share-of-length", percent = 1.0', always='["first-off"]',
+              first_off="{ least_mm = 900.0 }")  # fmt: skip
+    found = strata(frame, of)
+    first = (frame["joint"] == "J1").to_numpy()
+    assert least_drawn(frame[first], found[first], length_of(frame)) >= 900
+
+
+@settings(max_examples=40, deadline=None)
+@given(
+    st.lists(
+        st.tuples(
+            st.integers(0, 3), st.booleans(),
+            st.lists(st.sampled_from([40, 150, 299, 300, 450, 590]), min_size=1, max_size=8),
+        ),
+        min_size=1, max_size=10,
+    ),
+    st.sampled_from([1, 5, 20, 50, 99]),
+    st.integers(0, 2),
+    st.sampled_from(['["first-off"]', "[]"]),
+)  # fmt: skip
+def test_a_share_of_length_is_reached_whatever_chance_takes(joints, percent, least, always):
+    frame = pd.concat(
+        [joint_of(f"J{n}", f"W{w}", *cut, first_off=off) for n, (w, off, cut) in enumerate(joints)],
+        ignore_index=True,
+    )
+    of = rule(f'family = "share-of-length", percent = {float(percent)}', always=always,
+              first_off="{ least_mm = 700.0 }", spots_per_welder=least)  # fmt: skip
+    found = strata(frame, of)
+    length = length_of(frame)
+    assert least_drawn(frame, found, length) >= percent / 100 * length.sum() - 1e-3
+    if always != "[]":
+        for _, mine in frame[frame["first_off"]].groupby("joint"):
+            got = least_drawn(mine, found.loc[mine.index], length)
+            assert got >= min(700.0, length[mine.index].sum()) - 1e-3
