@@ -1,10 +1,9 @@
 """Where the exposures go: the frame, what the rules require, what risk says, and the draw."""
 
+from ndtstats.planning.drawing import Drawing, draw
 from ndtstats.planning.frame import cut_frame
 from ndtstats.planning.plan import (
-    Drawing,
     Repeat,
-    draw,
     draw_plan,
     in_request_order,
     plan_head,

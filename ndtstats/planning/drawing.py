@@ -1,0 +1,199 @@
+"""The draw from the joints of a job: the frame of each rule, its strata, and the spots."""
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pandas as pd
+
+from ndtstats.errors import UseError
+from ndtstats.planning.allocation import strata_of
+from ndtstats.planning.draw import draw_reserves, draw_systematic
+from ndtstats.planning.frame import cut_frame, frame_sha256
+from ndtstats.planning.risk import risk_factors
+from ndtstats.planning.work import first_joints, leading_welder
+from ndtstats.rules import ExtentRule, Rules
+
+#: What tells one cell of a frame from another, and what its probability rests on.
+_HASHED = ["joint", "rule", "method", "from_mm", "to_mm", "mandatory", "stratum", "welder", "risk"]
+
+
+@dataclass(frozen=True, slots=True)
+class Drawing:
+    """What a draw gives: the frame with its probabilities, and the spots."""
+
+    cells: pd.DataFrame
+    spots: pd.DataFrame
+    notes: tuple[str, ...] = ()
+
+    @property
+    def sha256(self) -> str:
+        """Digest of the frame."""
+        return frame_sha256(self.cells, _HASHED)
+
+
+def draw(
+    joints: pd.DataFrame,
+    deposits: pd.DataFrame,
+    rejects: pd.DataFrame,
+    rules: Rules,
+    *,
+    seed: int,
+) -> Drawing:
+    """Return a draw from the joints of one job: a pure function of its arguments.
+
+    Parameters
+    ----------
+    joints, deposits : DataFrame
+        Tables of the register; joints in walking order.
+    rejects : DataFrame
+        Rejected places: ``joint``, ``from_mm``, ``to_mm``.
+    rules : Rules
+        What to examine.
+    seed : int
+        Seed of the chance; the same arguments give the same draw.
+
+    Returns
+    -------
+    Drawing
+        ``cells``: the frame with ``stratum``, ``welder``, ``risk``, ``pi``; ``spots``: what was
+        drawn, with ``part`` (required, random, reserve), ``why``, ``draw_order``.
+    """
+    rng = np.random.default_rng(np.random.SeedSequence(seed))
+    frames, notes = [], []
+    for rule in rules.extent:
+        under = joints[joints["category"].isin(list(rule.categories))]
+        if under.empty:
+            continue
+        framed = _frame_of_rule(under, deposits, rejects, rules, rule)
+        if framed.empty:
+            notes.append(f'rule "{rule.name}": no place falls under it')
+            continue
+        frames.append(framed)
+    if not frames:
+        raise UseError(
+            "no joint to plan for: none that is new since the last plan stands in a category of "
+            f'the rules "{rules.title}" ({", ".join(sorted(rules.categories))})'
+        )
+    cells = pd.concat(frames, ignore_index=True)
+    codes, _ = pd.factorize(cells["rule"] + "|" + cells["stratum"])
+    drawn = draw_systematic(cells["pi"], codes, rng)
+    size = (cells["to_mm"] - cells["from_mm"]) * cells["risk"] ** rules.file.risk.exponent
+    rank = np.zeros(len(cells), dtype=np.int64)
+    for rule in rules.extent:
+        mine = (cells["rule"] == rule.name).to_numpy()
+        own, _ = pd.factorize(codes[mine])
+        rank[mine] = draw_reserves(
+            drawn[mine], size.to_numpy(float)[mine], own, rule.reserve_share, rng
+        )
+    return Drawing(cells, _spots(cells, drawn, rank, rules), tuple(notes))
+
+
+def _frame_of_rule(
+    under: pd.DataFrame,
+    deposits: pd.DataFrame,
+    rejects: pd.DataFrame,
+    rules: Rules,
+    rule: ExtentRule,
+) -> pd.DataFrame:
+    """Return the cells that a rule is about, with stratum, risk and probability."""
+    whole = under["whole"].astype("boolean").fillna(value=False) | rule.whole_joints
+    around = [
+        other.spot_length_mm
+        for other in rules.extent
+        if other.places == "crossings" and set(other.categories) & set(rule.categories)
+    ]
+    cells = cut_frame(
+        under.assign(whole=whole),
+        spot_length_mm=rule.spot_length_mm,
+        crossing_length_mm=max(around, default=None),
+        ends="ends" in rule.always + rule.first,
+    )
+    made = deposits[deposits["joint"].isin(under["joint"])]
+    of = under.set_index("joint").reindex(cells["joint"]).set_index(cells.index)
+    made = made.assign(procedure=made["procedure"].fillna(_of_joint(made, under, "procedure")))
+    cells = cells.assign(
+        welder=leading_welder(cells, made),
+        first_off=_is_first(cells, made, rule.first_off.of, rule.first_off.joints),
+        first_of_welder=_is_first(cells, made, "welder", rules.file.risk.first_joints),
+        first_of_procedure=_is_first(cells, made, "procedure", rules.file.risk.first_joints),
+        joint_mm=of["length_mm"],
+    )
+    if rule.places != "all":
+        crossing = cells["mandatory"] == "crossing"
+        cells = cells[crossing if rule.places == "crossings" else ~crossing]
+    if cells.empty:
+        return cells
+    risk = rules.file.risk
+    factors = risk_factors(cells, under, rejects, risk)
+    cells = cells.assign(risk=factors.prod(axis=1))
+    # The power tempers how far risk pulls the draw; the risk shown is the product itself.
+    pulled = cells.assign(risk=cells["risk"] ** risk.exponent)
+    group_of = _groups(under, rule)
+    groups = cells["joint"].map(group_of.set_axis(under["joint"]))
+    basis = _basis_mm(under, group_of, cells, groups, rule)
+    strata = pd.concat(
+        [
+            strata_of(
+                pulled[groups == group], rule, rules.file.structure, length_mm=basis[group]
+            ).assign(group=group)
+            for group in pd.unique(groups)
+        ]
+    ).reindex(cells.index)
+    shown = strata["group"].where(strata["group"] == "", strata["group"] + " ")
+    return cells.assign(
+        rule=rule.name,
+        method=rule.method,
+        stratum=shown + strata["stratum"],
+        pi=strata["pi"],
+        why=strata["why"],
+    )
+
+
+def _groups(joints: pd.DataFrame, rule: ExtentRule) -> "pd.Series[str]":
+    """Return the group in which the amount of a rule is counted for each joint."""
+    if not rule.counted_per:
+        return pd.Series("", index=joints.index, dtype="str")
+    return joints[list(rule.counted_per)].astype("str").fillna("?").agg(" ".join, axis=1)
+
+
+def _basis_mm(
+    joints: pd.DataFrame,
+    group_of: "pd.Series[str]",
+    cells: pd.DataFrame,
+    groups: "pd.Series[str]",
+    rule: ExtentRule,
+) -> "pd.Series[float]":
+    """Return by group the weld length that the amount of a rule is worked out for."""
+    if rule.places == "crossings":
+        return (cells["to_mm"] - cells["from_mm"]).groupby(groups).sum()
+    # Beside the crossings as well, the share is that of the whole joints.
+    return joints["length_mm"].groupby(group_of).sum()
+
+
+def _of_joint(deposits: pd.DataFrame, joints: pd.DataFrame, column: str) -> Any:
+    return deposits["joint"].map(joints.set_index("joint")[column])
+
+
+def _is_first(cells: pd.DataFrame, deposits: pd.DataFrame, of: str, number: int) -> Any:
+    return cells["joint"].isin(first_joints(deposits, of, number)["joint"])
+
+
+def _spots(cells: pd.DataFrame, drawn: Any, rank: Any, rules: Rules) -> pd.DataFrame:
+    """Return the drawn cells and the reserves as spots, in order of the draw."""
+    taken = drawn | (rank > 0)
+    spots = cells[taken].copy()
+    certain = spots["pi"] >= 1.0 - 1e-12
+    reserve = rank[taken] > 0
+    part = np.where(reserve, "reserve", np.where(certain, "required", "random"))
+    spots["part"] = part
+    forced = certain & (spots["why"] == "drawn by chance")
+    spots["why"] = spots["why"].mask(forced, "all of this stratum is needed")
+    order = pd.Series(rank[taken], index=spots.index) + np.where(reserve, len(cells), 0)
+    spots["draw_order"] = order.rank(method="first").astype(int)
+    of_rule = {rule.name: rule for rule in rules.extent}
+    spots["technique"] = [of_rule[name].technique or None for name in spots["rule"]]
+    spots["acceptance"] = [of_rule[name].acceptance or None for name in spots["rule"]]
+    spots["round"] = 0
+    ordered: pd.DataFrame = spots.reset_index(drop=True)
+    return ordered
