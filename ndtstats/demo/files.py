@@ -20,16 +20,16 @@ MENDED = "results-may.mended.csv"
 ABOUT = {
     BOOK: "the yard's register: jobs, zones, joints, welders, qualifications, deposits, beads, "
     "tests and visual examinations, a sheet each",
-    CONTRACTOR: "radiographs of the hull up to mid-April as the contractor writes them: his own "
+    CONTRACTOR: "radiographs of the hull before 12 May as the contractor writes them: his own "
     "headings and words, semicolons, decimal commas, centimetres, dates day first, in cp1252",
     MAPPING: "what the contractor's headings and words mean",
-    SPOILED: "radiographs of the hull from mid-April, in this package's own headings, "
+    SPOILED: "radiographs of the hull from 12 May on, in this package's own headings, "
     "with a dozen mistakes",
     MENDED: "the rows of that file that could not be loaded, mended",
 }
 
-#: Examinations before this day stand in the contractor's own file, later ones in the spoiled one.
-_FROM = pd.Timestamp("2026-04-13")
+#: About so many of the last early rows stand in the spoiled file, all before in the contractor's.
+_LAST_ROWS = 40
 
 
 def write_files(yard: Yard, directory: Path) -> list[Path]:
@@ -41,7 +41,7 @@ def write_files(yard: Yard, directory: Path) -> list[Path]:
         The files, in the order of :data:`ABOUT`.
     """
     write_book(yard, directory / BOOK)
-    before = yard.early["date"] < _FROM
+    before = yard.early["date"] < spoiled_from(yard)
     # A western desktop writes cp1252.
     theirs = contractor_text(yard.early[before])
     (directory / CONTRACTOR).write_bytes(theirs.encode("cp1252"))
@@ -50,6 +50,12 @@ def write_files(yard: Yard, directory: Path) -> list[Path]:
     for name, frame in ((SPOILED, spoilt), (MENDED, mended)):
         frame.to_csv(directory / name, index=False, encoding="utf-8", lineterminator="\n")
     return [directory / name for name in ABOUT]
+
+
+def spoiled_from(yard: Yard) -> pd.Timestamp:
+    """Return the day from which the early examinations stand in the spoiled file."""
+    day: pd.Timestamp = yard.early["date"].iloc[-_LAST_ROWS]
+    return day
 
 
 def _first_fillet(yard: Yard) -> str:

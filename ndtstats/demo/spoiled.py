@@ -50,7 +50,7 @@ def spoil(results: pd.DataFrame, fillet: str) -> tuple[pd.DataFrame, pd.DataFram
     Parameters
     ----------
     results : DataFrame
-        Examinations; the mistakes go into accepted first ones of joints without a reject.
+        Examinations; the mistakes go into accepted first ones.
     fillet : str
         A fillet: a radiograph of it is added, which loading must warn of.
 
@@ -61,12 +61,11 @@ def spoil(results: pd.DataFrame, fillet: str) -> tuple[pd.DataFrame, pd.DataFram
     """
     rejected = results.loc[results["verdict"] == "reject", "joint"]
     plain = (
-        (results["verdict"] == "accept")
-        & (results["round"] == 0)
-        & results["imperfection"].isna()
-        & ~results["joint"].isin(rejected)
+        (results["verdict"] == "accept") & (results["round"] == 0) & results["imperfection"].isna()
     )
-    rows = results.index[plain][: len(MISTAKES)]
+    # A joint with a reject may have a repair: its rows are taken last, if there are too few others.
+    late = results.loc[plain, "joint"].isin(rejected).sort_values(kind="stable")
+    rows = late.index[: len(MISTAKES)].sort_values()
     good = _texts(results)
     bad = good.copy()
     for row, mistake in zip(rows, MISTAKES, strict=True):
