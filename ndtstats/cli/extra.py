@@ -3,7 +3,14 @@
 import click
 
 from ndtstats.cli.console import Shown, emit, say
-from ndtstats.cli.options import by_option, format_option, job_option, opened, register_option
+from ndtstats.cli.options import (
+    by_option,
+    format_option,
+    job_option,
+    opened,
+    register_option,
+    seed_option,
+)
 from ndtstats.clock import now
 
 _COLUMNS = (
@@ -19,7 +26,7 @@ _COLUMNS = (
 
 @click.command()
 @job_option
-@click.option("--seed", type=int, default=0, show_default=True, help="Seed of the chance.")
+@seed_option(default=0, show_default=True)
 @by_option
 @register_option
 @format_option

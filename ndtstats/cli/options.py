@@ -71,6 +71,16 @@ def by_option(function: F) -> F:
     )(function)
 
 
+def seed_option(**more: Any) -> Callable[[F], F]:
+    """Add ``--seed``: seed of the chance, as ``seed``; a whole number the register can keep."""
+    return click.option(
+        "--seed",
+        type=click.IntRange(min=0, max=2**63 - 1),
+        help="Seed of the chance; kept with the plan, so that anybody can repeat the draw.",
+        **more,
+    )
+
+
 @contextmanager
 def opened(target: str, *, create: bool = False) -> "Iterator[Register]":
     """Yield the register named on the command line and close it afterwards."""

@@ -12,6 +12,7 @@ from ndtstats.cli.options import (
     job_option,
     opened,
     register_option,
+    seed_option,
 )
 from ndtstats.cli.root import LazyGroup
 from ndtstats.clock import now
@@ -47,7 +48,7 @@ def plan() -> None:
 @plan.command()
 @job_option
 @click.option("--rules", metavar="FILE|PRESET", help="Rules to plan by; else those in force.")
-@click.option("--seed", type=int, required=True, help="Seed of the chance, for the record.")
+@seed_option(required=True)
 @by_option
 @register_option
 @format_option
