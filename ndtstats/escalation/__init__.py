@@ -1,8 +1,9 @@
 """What a reject sets in motion: extras, repairs, whole lots, and what is still owed."""
 
-from ndtstats.escalation.decide import decide, repairs
+from ndtstats.escalation.decide import decide
 from ndtstats.escalation.extras import plan_extras
 from ndtstats.escalation.owed import owed, sentence
+from ndtstats.escalation.repairs import repairs
 from ndtstats.escalation.switching import switch
 
 __all__ = ["decide", "owed", "plan_extras", "repairs", "sentence", "switch"]

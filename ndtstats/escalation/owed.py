@@ -6,19 +6,20 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ndtstats.escalation.decide import ITEM_COLUMNS, decide, repairs
+from ndtstats.escalation.decide import decide
+from ndtstats.escalation.items import ITEM_COLUMNS
+from ndtstats.escalation.lots import lots_of_examinations, lots_of_work
+from ndtstats.escalation.repairs import repairs
 from ndtstats.rates.base import all_examinations, indications
 from ndtstats.rates.charge import charge_welders
 from ndtstats.register import Register, jobs_known
 from ndtstats.request import match_examinations
 from ndtstats.rules import ExtentRule, Rules, rules_in_force
 from ndtstats.rules.procedures import Procedure
-from ndtstats.units import MM_PER_M
 
-COLUMNS = ("item", "job", "lot", "procedure", *ITEM_COLUMNS[2:])
-
-#: Weld length of an increment, ASME VIII-1, UW-52 (seen, opinion), where a rule states none.
-INCREMENT_M = 15.2
+COLUMNS = (
+    "item", "job", "lot", "procedure", "round", "what", "count", "places", "because", "state",
+)  # fmt: skip
 
 
 def owed(
@@ -40,7 +41,7 @@ def owed(
     rules : Rules, optional
         Judge by these rules instead of those in force.
     everything : bool
-        Also what was owed and is done.
+        Also what is no longer owed, and what answered it.
 
     Returns
     -------
@@ -48,14 +49,15 @@ def owed(
         Columns ``item`` (a name that stays), ``job``, ``lot``, ``procedure`` ("none" where no rule
         asks for one), ``round`` (stage of the extras, or number of the repair), ``what`` (extra,
         repair, re-examine, whole lot), ``count``, ``places`` (list of joint, from_mm, to_mm where
-        the rule fixes them), ``because``, ``state``.
+        the rule fixes them), ``because``, ``state``; with ``everything`` also ``answered_by``.
+        What each means: :data:`ndtstats.escalation.items.ITEM_COLUMNS`.
     """
     jobs = [job] if job is not None else jobs_known(register, as_of)
     parts = [_of_job(register, name, as_of, rules) for name in jobs]
-    table = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=list(COLUMNS))
-    table = table[list(COLUMNS)]
-    if not everything:
-        table = table[table["state"] != "done"]
+    columns = [*COLUMNS, *(["answered_by"] if everything else [])]
+    table = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
+    # An exhausted lot with nothing left has been examined whole: that is more than was owed.
+    table = table.loc[everything | (table["count"] > 0), columns]
     ordered: pd.DataFrame = table.sort_values(["job", "what", "item"], ignore_index=True)
     return ordered
 
@@ -65,50 +67,46 @@ def _of_job(
 ) -> pd.DataFrame:
     rules = given or rules_in_force(register, job, as_of)
     rows = all_examinations(register, job=job, method=None, as_of=as_of)
-    rows = rows[rows["verdict"].isin(["accept", "reject"]) & (rows["method"] != "VT")]
+    rows = rows[rows["verdict"].isin(["accept", "reject"])]
     if not (rows["verdict"] == "reject").any():
-        return pd.DataFrame(columns=list(COLUMNS))
-    rows = rows.assign(
-        rejected=rows["verdict"] == "reject", ref=_named(rows), sequence=rows["id"]
-    ).reset_index(drop=True)
-    rows = _with_indications(register, rows, job, as_of)
-    first, again = rows[rows["round"] == 0], rows[rows["round"] > 0]
+        return pd.DataFrame(columns=[*COLUMNS, "answered_by"])
+    rows = rows.assign(rejected=rows["verdict"] == "reject", ref=_named(rows), sequence=rows["id"])
+    rows = rows.sort_values(["date", "report", "id"], ignore_index=True)
+    rows = rows.assign(order=rows.index)
+    shown = indications(register, rows, job=job, as_of=as_of)
+    first = rows[rows["round"] == 0].reset_index(drop=True)
+    spots = register.table("spots", job=job, as_of=as_of)
+    first = _with_indications(first, shown).assign(**_roles(first, spots))
     deposits = register.table("deposits", job=job, as_of=as_of)
     joints = register.table("joints", job=job, as_of=as_of)
-    shown = indications(register, first, job=job, as_of=as_of)
-    spots = register.table("spots", job=job, as_of=as_of)
-    first = first.assign(**_roles(first, spots))
-    charged = charge_welders(first, shown, deposits)
+    charged = charge_welders(first, shown[shown["id"].isin(first["id"])], deposits)
     parts = (
         [_extras(charged, joints, deposits, rules, rule) for rule in rules.extent] if rules else []
     )
-    bad = first[first["rejected"]]
-    lots = "joint " + bad["joint"] + ", method " + bad["method"]
-    mended = repairs(bad.assign(lot=lots), again)
-    names = _procedure_names(bad, rules)
-    mended["procedure"] = [*names, *names]
-    table = pd.concat([*parts, mended], ignore_index=True).assign(job=job)
-    return table[list(COLUMNS)]
+    refs = rows.set_index("id")["ref"]
+    mended = repairs(rows, shown.assign(ref=shown["id"].map(refs))[["ref", "start_mm", "end_mm"]])
+    procedures = _procedures_of(rows, rules)
+    mended = mended.assign(procedure=mended["item"].str.rpartition("#")[0].map(procedures))
+    return pd.concat([*parts, mended], ignore_index=True).assign(job=job)
 
 
 def _named(rows: pd.DataFrame) -> Any:
     """Return how an examination is named to people: method, report, exposure, joint, place, day."""
-    # One examination, one name: what tells two of them apart in the register stands in it.
     exposure = (" no. " + rows["exposure"].astype("str")).fillna("")
     place = rows["from_mm"].map("{:g}".format) + "-" + rows["to_mm"].map("{:g} mm".format)
     round_ = np.where(rows["round"] > 0, " R" + rows["round"].astype("str"), "")
     day = pd.Series(np.datetime_as_string(rows["date"].to_numpy(), unit="D"), rows.index, "str")
-    return (
+    ref = (
         rows["method"] + " " + rows["report"] + exposure + round_
         + ", " + rows["joint"] + " " + place + ", " + day
     )  # fmt: skip
+    # One examination, one name: two answers to two requests may agree in all of the above.
+    asked = (", request " + rows["request"].astype("str")).fillna("")
+    return ref + asked.where(ref.duplicated(keep=False), "")
 
 
-def _with_indications(
-    register: Register, rows: pd.DataFrame, job: str, as_of: datetime | None
-) -> pd.DataFrame:
-    """Add where the rejectable indications of each examination lie, if that is known."""
-    shown = indications(register, rows, job=job, as_of=as_of)
+def _with_indications(rows: pd.DataFrame, shown: pd.DataFrame) -> pd.DataFrame:
+    """Add between which places the rejectable indications of each examination lie, if known."""
     located = (
         shown[shown["located"]].groupby("id").agg(low=("start_mm", "min"), high=("end_mm", "max"))
     )
@@ -141,47 +139,16 @@ def _extras(
 ) -> pd.DataFrame:
     """Return the extras that one extent rule's procedure asks for."""
     procedure = rules.procedure_of(rule)
-    empty = pd.DataFrame(columns=[*ITEM_COLUMNS, "procedure"])
     under = joints[joints["category"].isin(list(rule.categories))]
     mine = charged[(charged["method"] == rule.method) & charged["joint"].isin(under["joint"])]
     # Crossings are places of joints that the rule for the rest is about as well.
     told_elsewhere = rule.places == "crossings" and _has_partner(rules, rule)
     if procedure is None or told_elsewhere or not mine["rejected"].any():
-        return empty
-    work = lots_of_work(under, deposits, rules, rule)
-    mine = mine.assign(increment=mine["joint"].map(work.groupby("joint")["increment"].first()))
-    mine = mine.assign(lot=_lot(mine, rules.lot_of(rule)))
-    mine = mine.sort_values("rejected", ascending=False).drop_duplicates(["lot", "ref"])
-    population = work.drop_duplicates(["lot", "joint"])
+        return pd.DataFrame(columns=[*ITEM_COLUMNS, "procedure"])
+    mine = lots_of_examinations(mine.reset_index(drop=True), under, deposits, rules, rule)
+    population = lots_of_work(under, deposits, rules, rule)
     items = decide(mine, population, _fitting(procedure, rule))
     return items.assign(procedure=procedure.name)
-
-
-def lots_of_work(
-    under: pd.DataFrame, deposits: pd.DataFrame, rules: Rules, rule: ExtentRule
-) -> pd.DataFrame:
-    """Return the joints under a rule once for each lot they belong to, with their ``units``.
-
-    Parameters
-    ----------
-    under : DataFrame
-        Joints of the categories of the rule.
-    deposits : DataFrame
-        The table of the register: who welded them, in which month.
-    rules, rule
-        The rules and the one that the joints are under.
-    """
-    made = deposits[["joint", "welder"]].assign(
-        month=np.datetime_as_string(deposits["date"].to_numpy(), unit="M")
-    )
-    made = made if "month" in rules.lot_of(rule) else made[["joint", "welder"]]
-    work = under.merge(made.drop_duplicates(), on="joint", how="left")
-    work = work.assign(
-        welder=work["welder"].fillna("unknown"),
-        method=rule.method,
-        increment=_increments(under, work, rule),
-    )
-    return work.assign(lot=_lot(work, rules.lot_of(rule)), units=_units(work, rule))
 
 
 def _has_partner(rules: Rules, rule: ExtentRule) -> bool:
@@ -200,43 +167,16 @@ def _fitting(procedure: Procedure, rule: ExtentRule) -> Procedure:
     return procedure.model_copy(update={"spot_length_mm": rule.spot_length_mm})
 
 
-def _lot(rows: pd.DataFrame, columns: tuple[str, ...]) -> Any:
-    text = rows[list(columns)].astype("str").fillna("unknown")
-    named = [f"{column} " + text[column] for column in columns]
-    lot = named[0]
-    for part in named[1:]:
-        lot = lot + ", " + part
-    return lot
-
-
-def _increments(under: pd.DataFrame, work: pd.DataFrame, rule: ExtentRule) -> Any:
-    """Return in which increment of weld length each joint begins, in order of the joints."""
-    length_m = getattr(rule.amount, "increment_m", INCREMENT_M)
-    ordered = under.sort_values(["category", "joint"])
-    begins = ordered.groupby("category")["length_mm"].cumsum() - ordered["length_mm"]
-    number = (begins / (length_m * MM_PER_M)).astype(int) + 1
-    return work["joint"].map(pd.Series(number.to_numpy(), index=ordered["joint"])).astype("str")
-
-
-def _units(work: pd.DataFrame, rule: ExtentRule) -> Any:
-    """Return how many places of each joint can be examined: one if whole, else its spots."""
-    whole = work["whole"].astype("boolean").fillna(value=False) | rule.whole_joints
-    spots = np.maximum(work["length_mm"] // rule.spot_length_mm, 1)
-    return np.where(whole, 1, spots).astype(int)
-
-
-def _procedure_names(bad: pd.DataFrame, rules: Rules | None) -> list[str]:
-    """Return the procedure under which each reject falls, "none" if no rule has one."""
-    if rules is None:
-        return ["none"] * len(bad)
-    by_kind: dict[tuple[str, str], str] = {
+def _procedures_of(rows: pd.DataFrame, rules: Rules | None) -> Any:
+    """Return the procedure under which each examination falls, by its name; "none" without one."""
+    by_kind = {
         (category, rule.method): rule.escalation
-        for rule in rules.extent
+        for rule in (rules.extent if rules else ())
         for category in rule.categories
         if rule.escalation
     }
-    pairs = zip(bad["category"], bad["method"], strict=True)
-    return [by_kind.get((str(category), str(method))) or "none" for category, method in pairs]
+    kinds = zip(rows["category"], rows["method"], strict=True)
+    return pd.Series([by_kind.get(kind, "none") for kind in kinds], index=rows["ref"])
 
 
 def sentence(table: pd.DataFrame) -> str:
