@@ -11,7 +11,7 @@ from ndtstats.planning.allocation import strata_of
 from ndtstats.planning.draw import draw_reserves, draw_systematic
 from ndtstats.planning.frame import cut_frame, frame_sha256
 from ndtstats.planning.risk import risk_factors
-from ndtstats.planning.work import first_joints, leading_welder
+from ndtstats.planning.work import first_joints, lead_for_all, leading_welder
 from ndtstats.rules import ExtentRule, Rules
 
 #: What tells one cell of a frame from another, and what its probability rests on.
@@ -97,6 +97,36 @@ def _frame_of_rule(
     rule: ExtentRule,
 ) -> pd.DataFrame:
     """Return the cells that a rule is about, with stratum, risk and probability."""
+    made = deposits[deposits["joint"].isin(under["joint"])]
+    made = made.assign(procedure=made["procedure"].fillna(_of_joint(made, under, "procedure")))
+    cells = _cells_of_rule(under, made, rules, rule)
+    if cells.empty:
+        return cells
+    risk = rules.file.risk
+    factors = risk_factors(cells, under, rejects, risk)
+    cells = cells.assign(risk=factors.prod(axis=1))
+    group_of = _groups(under, rule)
+    groups = cells["joint"].map(group_of.set_axis(under["joint"]))
+    basis = _basis_mm(under, group_of, cells, groups, rule)
+    parts = []
+    for group in pd.unique(groups):
+        mine = cells[groups == group]
+        mine = mine.assign(welder=_leading(mine, made, rule))
+        # The power tempers how far risk pulls the draw; the risk shown is the product itself.
+        pulled = mine.assign(risk=mine["risk"] ** risk.exponent)
+        strata = strata_of(pulled, rule, rules.file.structure, length_mm=basis[group])
+        named = f"{group} " if group else ""
+        parts.append(
+            mine.assign(stratum=named + strata["stratum"], pi=strata["pi"], why=strata["why"])
+        )
+    framed: pd.DataFrame = pd.concat(parts).reindex(cells.index)
+    return framed.assign(rule=rule.name, method=rule.method)
+
+
+def _cells_of_rule(
+    under: pd.DataFrame, deposits: pd.DataFrame, rules: Rules, rule: ExtentRule
+) -> pd.DataFrame:
+    """Return the joints under a rule cut, without the places that it is not about."""
     whole = under["whole"].astype("boolean").fillna(value=False) | rule.whole_joints
     around = [
         other.spot_length_mm
@@ -109,44 +139,26 @@ def _frame_of_rule(
         crossing_length_mm=max(around, default=None),
         ends="ends" in rule.always + rule.first,
     )
-    made = deposits[deposits["joint"].isin(under["joint"])]
-    of = under.set_index("joint").reindex(cells["joint"]).set_index(cells.index)
-    made = made.assign(procedure=made["procedure"].fillna(_of_joint(made, under, "procedure")))
-    cells = cells.assign(
-        welder=leading_welder(cells, made),
-        first_off=_is_first(cells, made, rule.first_off.of, rule.first_off.joints),
-        first_of_welder=_is_first(cells, made, "welder", rules.file.risk.first_joints),
-        first_of_procedure=_is_first(cells, made, "procedure", rules.file.risk.first_joints),
-        joint_mm=of["length_mm"],
-    )
     if rule.places != "all":
         crossing = cells["mandatory"] == "crossing"
         cells = cells[crossing if rule.places == "crossings" else ~crossing]
-    if cells.empty:
-        return cells
-    risk = rules.file.risk
-    factors = risk_factors(cells, under, rejects, risk)
-    cells = cells.assign(risk=factors.prod(axis=1))
-    # The power tempers how far risk pulls the draw; the risk shown is the product itself.
-    pulled = cells.assign(risk=cells["risk"] ** risk.exponent)
-    group_of = _groups(under, rule)
-    groups = cells["joint"].map(group_of.set_axis(under["joint"]))
-    basis = _basis_mm(under, group_of, cells, groups, rule)
-    strata = pd.concat(
-        [
-            strata_of(
-                pulled[groups == group], rule, rules.file.structure, length_mm=basis[group]
-            ).assign(group=group)
-            for group in pd.unique(groups)
-        ]
-    ).reindex(cells.index)
-    shown = strata["group"].where(strata["group"] == "", strata["group"] + " ")
+    joints = rules.file.risk.first_joints
     return cells.assign(
-        rule=rule.name,
-        method=rule.method,
-        stratum=shown + strata["stratum"],
-        pi=strata["pi"],
-        why=strata["why"],
+        first_off=_is_first(cells, deposits, rule.first_off.of, rule.first_off.joints),
+        first_of_welder=_is_first(cells, deposits, "welder", joints),
+        first_of_procedure=_is_first(cells, deposits, "procedure", joints),
+        joint_mm=cells["joint"].map(under.set_index("joint")["length_mm"]),
+    )
+
+
+def _leading(cells: pd.DataFrame, deposits: pd.DataFrame, rule: ExtentRule) -> "pd.Series[str]":
+    """Return under whose name each cell is drawn."""
+    return lead_for_all(
+        leading_welder(cells, deposits),
+        cells,
+        deposits,
+        spot_length_mm=rule.spot_length_mm,
+        least=rule.spots_per_welder,
     )
 
 

@@ -19,7 +19,9 @@ def welders_of(cells: pd.DataFrame, deposits: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns ``cell``, ``welder``, ``length_mm``. A cell nobody is known to have welded has none.
+        Columns ``cell``, ``welder``, ``length_mm``, and ``shown``: whether the cell shows his work,
+        because he welded half of it, or all of a deposit of his lies within it. A cell nobody is
+        known to have welded has no row.
     """
     made = deposits[["joint", "welder", "from_mm", "to_mm"]].drop_duplicates()
     pairs = (
@@ -29,23 +31,71 @@ def welders_of(cells: pd.DataFrame, deposits: pd.DataFrame) -> pd.DataFrame:
     )
     low = np.maximum(pairs["from_mm"], pairs["from_mm_deposit"].fillna(0.0))
     high = np.minimum(pairs["to_mm"], pairs["to_mm_deposit"].fillna(np.inf))
-    shared = pairs.assign(length_mm=high - low)
+    deposit = pairs["to_mm_deposit"].fillna(np.inf) - pairs["from_mm_deposit"].fillna(0.0)
+    enough = np.minimum((pairs["to_mm"] - pairs["from_mm"]) / 2, deposit)
+    shared = pairs.assign(length_mm=high - low, shown=high - low >= enough)
     shared = shared[shared["length_mm"] > 0]
     # Root and cap by one welder are one piece of his work.
-    return shared.groupby(["cell", "welder"], as_index=False).agg(length_mm=("length_mm", "max"))
+    return shared.groupby(["cell", "welder"], as_index=False).agg(
+        length_mm=("length_mm", "max"), shown=("shown", "any")
+    )
 
 
 def leading_welder(cells: pd.DataFrame, deposits: pd.DataFrame) -> Any:
     """Return under whose name each cell is drawn, "" where nobody is known.
 
-    Of several welders of a cell it is the one with the least work in all: so that his work, which
-    is hard to find elsewhere, has cells of its own to be drawn from.
+    Of several welders whose work a cell shows it is the one with the least work in all: so that his
+    work, which is hard to find elsewhere, has cells of its own to be drawn from.
     """
     parts = welders_of(cells, deposits)
     in_all = parts.groupby("welder")["length_mm"].transform("sum")
-    ranked = parts.assign(in_all=in_all).sort_values(["cell", "in_all", "welder"])
+    ranked = parts.assign(in_all=in_all, hidden=~parts["shown"]).sort_values(
+        ["cell", "hidden", "in_all", "welder"]
+    )
     first = ranked.drop_duplicates("cell").set_index("cell")["welder"]
     return first.reindex(cells.index).astype("str").fillna("")
+
+
+def lead_for_all(
+    lead: "pd.Series[str]",
+    cells: pd.DataFrame,
+    deposits: pd.DataFrame,
+    *,
+    spot_length_mm: float,
+    least: int,
+) -> "pd.Series[str]":
+    """Return under whose name each cell is drawn so that nobody is left without cells.
+
+    Who never has the least work of those about him leads no cell, and chance may pass him by. Half
+    of his full cells are drawn under his name instead, if their leader keeps ``least`` of his own;
+    if he has no more, they are all drawn, and show both.
+
+    Parameters
+    ----------
+    lead : Series
+        As :func:`leading_welder` returns it.
+    cells, deposits : DataFrame
+        As for :func:`welders_of`.
+    spot_length_mm : float
+        A cell is full if it is as long as that, or a whole joint, and shows who welded half of it.
+    least : int
+        How many cells each welder must lead, where he has as many.
+    """
+    length = cells["to_mm"] - cells["from_mm"]
+    full = (length >= spot_length_mm - 1.0) | ~cells["joint"].duplicated(keep=False)
+    parts = welders_of(cells[full], deposits)
+    parts = parts[parts["shown"]]
+    lead = lead.copy()
+    theirs = parts.groupby("welder")["cell"]
+    led = parts[parts["cell"].map(lead) == parts["welder"]]["welder"].value_counts()
+    left_out = theirs.size().clip(upper=least) - led.reindex(theirs.size().index, fill_value=0)
+    for welder in left_out.index[left_out > 0]:
+        mine = theirs.get_group(welder)
+        leader = lead[mine]
+        spare = leader.map(lead[full[full].index].value_counts()) - least
+        others = leader[(leader != welder) & (leader.groupby(leader).cumcount() < spare)]
+        lead[others.index[::2]] = welder
+    return lead
 
 
 def first_joints(deposits: pd.DataFrame, of: str, number: int) -> pd.DataFrame:
