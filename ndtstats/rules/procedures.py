@@ -10,7 +10,6 @@ from typing import Literal
 from pydantic import BaseModel, ConfigDict, Field
 
 Where = Literal["lot", "adjacent"]
-Terminal = Literal["whole lot", "whole joint"]
 
 
 class Procedure(BaseModel):
@@ -25,17 +24,21 @@ class Procedure(BaseModel):
     extra_shares : tuple of float
         Extras as a share of the lot's units, stage by stage, however many rejects there were.
     stages : int
-        Stages of extras; a reject in the last one leads to the terminal step.
-    terminal : {"whole lot", "whole joint"}
-        What is examined after the last stage.
+        Stages of extras in the lot; a reject in the last one makes the whole lot owed.
     spot_length_mm : float
         Length of an adjacent extra.
     sound_margin_mm : float or None
         A side needs no extra if the image shows at least this much sound weld there.
     most_steps : int
-        Adjacent extras in a row, in one direction, before the whole joint is owed.
+        Rejected adjacent extras in a row, in one direction, that make the whole lot owed.
     lot : tuple of str
-        What the lot is made of; a rule may say otherwise.
+        What the lot is made of; a rule may say otherwise. Where it is the joint, the whole lot is
+        the whole joint.
+
+    Notes
+    -----
+    Whole means examined whole, or cut out and made anew as joints of their own number. A defect in
+    a repair starts nothing anew, and a reject in another welder's part opens his own lot.
     """
 
     model_config = ConfigDict(frozen=True, extra="forbid")
@@ -46,7 +49,6 @@ class Procedure(BaseModel):
     extras_per_reject: int = Field(2, ge=0)
     extra_shares: tuple[float, ...] = ()
     stages: int = Field(1, ge=1)
-    terminal: Terminal = "whole lot"
     spot_length_mm: float = Field(300.0, gt=0)
     sound_margin_mm: float | None = Field(None, ge=0)
     most_steps: int = Field(4, ge=1)
@@ -91,7 +93,6 @@ PRESETS: dict[str, Procedure] = {
             where="adjacent",
             spot_length_mm=150.0,
             sound_margin_mm=75.0,
-            terminal="whole joint",
             most_steps=8,  # chosen here, edit: the code sets no number
             lot=("joint", "method"),
         ),
@@ -103,12 +104,12 @@ PRESETS: dict[str, Procedure] = {
             source="common practice, no source; check point length LR SSC Pt 7 Ch 2, 3.6, seen",
             where="adjacent",
             spot_length_mm=300.0,
-            terminal="whole joint",
             most_steps=4,  # chosen here, edit
             lot=("joint", "method"),
         ),
         # A further share of the lot, then all of it. 10 %: UFGS 15216N, 3.x; seen (an editable
-        # figure there). An owner's specification takes 20 %; seen.
+        # figure there). An owner's specification takes 20 %, and as the lot what a welder made in
+        # a day; seen.
         Procedure(
             name="percent-of-lot",
             source="UFGS 15216N, 3.x; seen; the contract's edition governs",
