@@ -93,6 +93,55 @@ def test_rules_can_be_given_for_the_question(piping):
     assert "extra" in set(table["what"])
 
 
+def test_what_is_closed_names_what_closed_it(piping):
+    register = piping(
+        ("J1", "reject", "R-1", 0), ("J3", "accept", "R-2", 0), ("J5", "reject", "R-2", 0),
+        ("J1", "reject", "R-3", 1),
+    )  # fmt: skip
+    table = owed(register, everything=True)
+    first = table[(table["what"] == "extra") & (table["round"] == 1)].iloc[0]
+    assert first["answered_by"] == (
+        "RT R-2, J3 0-350 mm, 2026-03-03; RT R-2, J5 0-350 mm, 2026-03-03"
+    )
+    again = table[(table["what"] == "repair") & (table["state"] == "open")].set_index("round")
+    # J5 is to be repaired for the first time, J1 for the second.
+    assert again["places"].map(lambda places: places[0]["joint"]).to_dict() == {1: "J5", 2: "J1"}
+
+
+def test_a_weld_rejected_by_eye_is_owed_a_repair_too(piping, now):
+    register = piping(("J1", "accept", "R-1", 0))
+    seen = pd.DataFrame(
+        {"job": ["L1"], "joint": ["J2"], "method": ["VT"], "verdict": ["reject"],
+         "report": ["V-1"], "round": [0], "date": [pd.Timestamp("2026-02-03")]}
+    )  # fmt: skip
+    with register.batch(kind="load", subject="vt", now=now + timedelta(hours=9)) as batch:
+        batch.merge("examinations", seen)
+    table = owed(register)
+    assert set(table["what"]) == {"repair", "re-examine"}
+    assert table["procedure"].tolist() == ["none", "none"]
+
+
+def test_the_keys_are_those_that_machines_read(piping):
+    assert list(owed(piping(("J1", "reject", "R-1", 0)))) == [
+        "item", "job", "lot", "procedure", "round", "what", "count", "places", "because", "state",
+    ]  # fmt: skip
+
+
+def test_a_whole_lot_names_what_is_left_of_it(piping):
+    register = piping(
+        ("J1", "reject", "R-1", 0), ("J3", "reject", "R-2", 0), ("J5", "accept", "R-2", 0),
+        ("J7", "reject", "R-3", 0),
+    )  # fmt: skip
+    table = owed(register).set_index("what")
+    whole = table.loc["whole lot"]
+    assert whole["count"] == 6
+    assert {place["joint"] for place in whole["places"]} == {
+        "J9", "J11", "J13", "J15", "J17", "J19",
+    }  # fmt: skip
+    assert whole["places"][0]["to_mm"] == 350.0
+    assert "extra" not in table.index
+
+
 def test_nothing_examined_owes_nothing(register):
     assert owed(register).empty
     assert sentence(owed(register)) == "Nothing is owed."
