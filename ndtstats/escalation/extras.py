@@ -7,12 +7,13 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.errors import UseError
-from ndtstats.escalation.owed import lots_of_work, owed
-from ndtstats.planning import cut_frame, in_request_order, store_plan
+from ndtstats.escalation.lots import lots_of_work
+from ndtstats.escalation.owed import owed
+from ndtstats.planning import in_request_order, store_plan
 from ndtstats.planning.draw import draw_systematic, inclusion_probabilities
 from ndtstats.planning.frame import frame_sha256
 from ndtstats.register import Register
-from ndtstats.request import filled_places
+from ndtstats.request import filled_places, match_examinations
 from ndtstats.rules import Rules, rules_in_force
 
 
@@ -41,13 +42,15 @@ def plan_extras(
         If nothing is owed that is not planned already.
     """
     items = owed(register, job=job)
-    spots = register.table("spots", job=job)
-    waiting = _waiting(register, job, spots)
-    items = items.assign(count=items["count"] - items["item"].map(waiting).fillna(0).astype(int))
+    waiting = _waiting(register, job)
+    planned_for = items["item"].map(
+        waiting.loc[waiting["part"] == "extra", "because"].value_counts()
+    )
+    items = items.assign(count=items["count"] - planned_for.fillna(0).astype(int))
     rules = rules_in_force(register, job)
     rng = np.random.default_rng(np.random.SeedSequence(seed))
-    fixed = _fixed(items)
-    drawn = _drawn(register, job, items, rules, rng)
+    fixed = _not_waiting(_fixed(items), waiting)
+    drawn = _drawn(register, job, items, fixed, rules, rng)
     planned = pd.concat([fixed, drawn], ignore_index=True)
     if planned.empty:
         raise UseError(f"job {job} owes nothing that is not planned already")
@@ -61,11 +64,16 @@ def plan_extras(
     return plan, ordered
 
 
-def _waiting(register: Register, job: str, spots: pd.DataFrame) -> Any:
-    """Return how many spots are planned for each item that have no answer yet."""
-    answered = register.table("examinations", job=job)["request"]
-    extra = spots[(spots["part"] == "extra") & ~spots["spot"].isin(answered)]
-    return extra["because"].value_counts()
+def _waiting(register: Register, job: str) -> pd.DataFrame:
+    """Return the spots of all plans that have no answer yet; reserves wait for no one."""
+    joints = register.table("joints", job=job)
+    spots = register.table("spots", job=job)
+    examined = filled_places(register.table("examinations", job=job), joints)
+    # A re-shoot is still to come; what was not done is owed elsewhere, or there again.
+    examined = examined[examined["verdict"] != "re-shoot"]
+    answered = match_examinations(examined, spots)["spot"]
+    waiting: pd.DataFrame = spots[~spots["spot"].isin(answered) & (spots["part"] != "reserve")]
+    return waiting
 
 
 def _fixed(items: pd.DataFrame) -> pd.DataFrame:
@@ -87,23 +95,47 @@ def _fixed(items: pd.DataFrame) -> pd.DataFrame:
     )
 
 
+def _not_waiting(fixed: pd.DataFrame, waiting: pd.DataFrame) -> pd.DataFrame:
+    """Return the places that nobody is asked for yet, each once.
+
+    Two rejects may ask for the same place between them, and one exposure answers both.
+    """
+    where = ["joint", "method", "round"]
+    pairs = fixed.reset_index(names="place").merge(
+        waiting[[*where, "from_mm", "to_mm"]], on=where, suffixes=("", "_asked")
+    )
+    held = (pairs["from_mm_asked"] <= pairs["from_mm"]) & (pairs["to_mm_asked"] >= pairs["to_mm"])
+    left = fixed[~fixed.index.isin(pairs.loc[held, "place"])]
+    return left.drop_duplicates([*where, "from_mm", "to_mm"])
+
+
 def _drawn(
-    register: Register, job: str, items: pd.DataFrame, rules: Rules | None, rng: np.random.Generator
+    register: Register,
+    job: str,
+    items: pd.DataFrame,
+    fixed: pd.DataFrame,
+    rules: Rules | None,
+    rng: np.random.Generator,
 ) -> pd.DataFrame:
-    """Return the spots drawn by chance from what is left of the lots."""
+    """Return the spots drawn by chance from what is left of the lots, each place once."""
     wanted = items[(items["what"] == "extra") & ~items["places"].map(bool) & (items["count"] > 0)]
     if wanted.empty or rules is None:
         return pd.DataFrame()
     free = _free_cells(register, job, rules)
-    parts = [_from_lot(item, free[free["lot"] == item.lot], rng) for item in wanted.itertuples()]
-    return pd.concat(parts, ignore_index=True)
+    parts = [fixed]
+    for item in wanted.itertuples():
+        mine = free[free["lot"] == item.lot].reset_index(drop=True)
+        # A place that two welders share is in the lots of both; one exposure answers one item.
+        mine = mine[~_touched(mine, pd.concat(parts, ignore_index=True))]
+        parts.append(_from_lot(item, mine, rng))
+    return pd.concat(parts[1:], ignore_index=True)
 
 
 def _from_lot(item: Any, cells: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
     number = min(int(item.count), len(cells))
-    ones = np.zeros(len(cells), dtype=np.int64)
+    one = np.zeros(len(cells), dtype=np.int64)
     length = (cells["to_mm"] - cells["from_mm"]).to_numpy(float)
-    drawn = draw_systematic(inclusion_probabilities(length, ones, [number]), ones, rng)
+    drawn = draw_systematic(inclusion_probabilities(length, one, [number]), one, rng)
     chosen = cells[drawn]
     return chosen[["joint", "from_mm", "to_mm", "method"]].assign(
         round=0, why="extra owed, drawn by chance", because=item.item
@@ -111,13 +143,13 @@ def _from_lot(item: Any, cells: pd.DataFrame, rng: np.random.Generator) -> pd.Da
 
 
 def _free_cells(register: Register, job: str, rules: Rules) -> pd.DataFrame:
-    """Return the cells of each lot of which nothing is examined or asked for yet."""
+    """Return the places of each lot of which nothing is examined or asked for yet."""
     joints = register.table("joints", job=job)
     deposits = register.table("deposits", job=job)
     examined = filled_places(register.table("examinations", job=job), joints)
     judged = examined[examined["verdict"].isin(["accept", "reject"]) & (examined["round"] == 0)]
     asked = register.table("spots", job=job)
-    asked = asked[asked["part"] != "reserve"]
+    asked = asked[(asked["part"] != "reserve") & (asked["round"] == 0)]
     columns = ["joint", "method", "from_mm", "to_mm"]
     taken = pd.concat([judged[columns], asked[columns]], ignore_index=True)
     parts = []
@@ -125,12 +157,9 @@ def _free_cells(register: Register, job: str, rules: Rules) -> pd.DataFrame:
         under = joints[joints["category"].isin(list(rule.categories))]
         if under.empty or rule.escalation is None:
             continue
-        whole = under["whole"].astype("boolean").fillna(value=False) | rule.whole_joints
-        cells = cut_frame(under.assign(whole=whole), spot_length_mm=rule.spot_length_mm)
-        cells = cells.assign(method=rule.method)
-        cells = cells[~_touched(cells, taken)]
-        work = lots_of_work(under, deposits, rules, rule)[["joint", "lot"]].drop_duplicates()
-        parts.append(cells.merge(work, on="joint"))
+        work = lots_of_work(under, deposits, rules, rule)[["lot", "joint", "from_mm", "to_mm"]]
+        work = work.assign(method=rule.method)
+        parts.append(work[~_touched(work, taken)])
     free: pd.DataFrame = pd.concat(parts, ignore_index=True)
     return free
 
@@ -138,7 +167,9 @@ def _free_cells(register: Register, job: str, rules: Rules) -> pd.DataFrame:
 def _touched(cells: pd.DataFrame, taken: pd.DataFrame) -> Any:
     """Return which cells share some length with a place that is taken."""
     pairs = cells.reset_index(names="cell").merge(
-        taken, on=["joint", "method"], suffixes=("", "_taken")
+        taken[["joint", "method", "from_mm", "to_mm"]],
+        on=["joint", "method"],
+        suffixes=("", "_taken"),
     )
     shared = (pairs["from_mm"] < pairs["to_mm_taken"]) & (pairs["to_mm"] > pairs["from_mm_taken"])
     return cells.index.isin(pairs.loc[shared, "cell"])
