@@ -20,6 +20,7 @@ _COLUMNS = (
     Shown("verdict", "verdict"),
     Shown("report", "report"),
     Shown("substitute", "substitute"),
+    Shown("note", "note"),
 )
 
 
@@ -44,6 +45,8 @@ def write(
         asked = write_request(reg, number, file, per_shift=per_shift, as_of=as_of)
     spots = "1 spot" if len(asked.rows) == 1 else f"{len(asked.rows):,} spots"
     say(f"{file}: {spots} asked for; filled in, load it with: ndtstats load examinations {file}")
+    if file.suffix.lower() == ".csv":
+        say(f"The cautions that go with it: {file.with_suffix('.cautions.txt')}")
     if asked.all_taken_as_welded:
         note("The job has no deposits in the register, so every joint is taken as welded.")
     elif asked.not_welded:
@@ -64,13 +67,14 @@ def reconcile(
     number: str, tolerance_mm: float, register: str, as_of: datetime | None, fmt: str
 ) -> None:
     """Hold what came back against PLAN: done, short, shifted, not done, open, unasked."""
+    from ndtstats.request import STATES  # noqa: PLC0415
     from ndtstats.request import reconcile as hold_against  # noqa: PLC0415
 
     with opened(register) as reg:
         states = hold_against(reg, number, tolerance_mm=tolerance_mm, as_of=as_of)
     counts = states["state"].value_counts()
-    listed = ", ".join(f"{count:,} {state}" for state, count in counts.items())
+    listed = ", ".join(f"{counts[state]:,} {state}" for state in STATES if state in counts)
     shown = states if fmt != "table" else states[~states["state"].isin(["done", "reserve"])]
-    emit(shown, fmt, columns=_COLUMNS, conclusion=f"Plan {number}: {listed}.")
+    emit(shown, fmt, columns=_COLUMNS, conclusion=f"Plan {number.upper()}: {listed}.")
     lacking = {"short", "shifted", "not done", "unasked"} & set(counts.index)
     click.get_current_context().exit(1 if lacking else 0)

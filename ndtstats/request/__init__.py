@@ -1,10 +1,11 @@
 """The blind list for the contractor, and what came back against it."""
 
 from ndtstats.request.matching import filled_places, match_examinations
-from ndtstats.request.reconcile import reconcile
+from ndtstats.request.reconcile import STATES, reconcile
 from ndtstats.request.write import Request, request_rows, write_request
 
 __all__ = [
+    "STATES",
     "Request",
     "filled_places",
     "match_examinations",

@@ -4,22 +4,29 @@ from datetime import datetime
 from pathlib import Path
 from typing import NamedTuple
 
-import numpy as np
 import pandas as pd
 
 from ndtstats.columns import TABLES
 from ndtstats.errors import UseError
 from ndtstats.intake import heading, write_table
 from ndtstats.planning import plan_head, plan_spots
+from ndtstats.planning.order import REQUEST_ORDER, with_due_dates
 from ndtstats.register import Register
 from ndtstats.request.cautions import DECISION, RADIOGRAPHY
 from ndtstats.request.reconcile import reconcile
 
-#: What tells the contractor what to do; not columns of the examinations table.
+#: What is asked, in the order of the columns; the others of the examinations table are blank.
+_ASKED = ("request", "job", "joint", "method", "from_mm", "to_mm", "round")
+
+#: What tells the contractor what to do; not columns of the examinations table, so that loading
+#: passes over them.
 _EXTRA = ("zone", "technique", "acceptance", "due", "shift")
 
-#: In which order the columns stand: what is asked first, then what is to be filled in.
-_ASKED = ("request", "job", "joint", "method", "from_mm", "to_mm", "round")
+#: How the columns stand.
+_ORDER = (
+    "request", "job", "zone", "joint", "method", "from_mm", "to_mm", "round", "technique",
+    "acceptance", "due", "shift",
+)  # fmt: skip
 
 
 class Request(NamedTuple):
@@ -59,21 +66,15 @@ def request_rows(
     head = plan_head(register, plan, as_of)
     job = str(head["job"])
     spots = plan_spots(register, plan, as_of)
-    state = reconcile(register, plan, as_of=as_of)
-    open_spots = state.loc[state["state"] == "open", "spot"]
-    wanted = spots[spots["spot"].isin(open_spots)]
+    states = reconcile(register, plan, as_of=as_of)
+    wanted = spots[spots["spot"].isin(states.loc[states["state"] == "open", "spot"])]
     deposits = register.table("deposits", job=job, as_of=as_of, columns=["joint"])
     welded = wanted["joint"].isin(deposits["joint"]) | deposits.empty
-    rows = wanted[welded].copy()
-    joints = register.table("joints", job=job, as_of=as_of).set_index("joint")
-    zones = register.table("zones", job=job, as_of=as_of).set_index("zone")
-    rows["request"] = rows["spot"]
-    rows["zone"] = rows["joint"].map(joints["zone"])
-    rows["due"] = rows["zone"].map(zones["due"])
-    rows = rows.sort_values(["due", "zone", "joint", "from_mm"], na_position="last", kind="stable")
-    rows["shift"] = np.arange(len(rows)) // per_shift + 1 if per_shift else None
+    rows = with_due_dates(register, job, wanted[welded], as_of)
+    rows = rows.sort_values(REQUEST_ORDER, na_position="last", kind="stable", ignore_index=True)
+    shift = pd.Series(rows.index // per_shift + 1 if per_shift else None, rows.index, "Int64")
     return Request(
-        rows[[*_ASKED, *_EXTRA]].reset_index(drop=True),
+        rows.assign(request=rows["spot"], shift=shift)[[*_ASKED, *_EXTRA]],
         int((~welded).sum()),
         bool(deposits.empty),
     )
@@ -100,29 +101,33 @@ def write_request(
     path = Path(path)
     request = request_rows(register, plan, per_shift=per_shift, as_of=as_of)
     if request.rows.empty:
-        waits = (
-            f"; {request.not_welded} wait for their joint to be welded"
-            if request.not_welded
-            else ""
-        )
-        raise UseError(f"plan {plan} has no open spot to ask for{waits}")
+        raise UseError(f"plan {plan} has no open spot to ask for{_waiting(request)}")
     radiation = "RT" in set(request.rows["method"])
     lines = [*(RADIOGRAPHY if radiation else ()), *DECISION]
+    beside = path.with_suffix(".cautions.txt") if path.suffix.lower() == ".csv" else None
+    if beside is not None and beside.exists():
+        raise UseError(f"{beside} is there already; name another file, or remove it first")
     write_table(path, _sheet(request.rows), TABLES["examinations"], pages={"cautions": lines})
-    if path.suffix.lower() == ".csv":
-        path.with_suffix(".cautions.txt").write_text("\n\n".join(lines) + "\n", encoding="utf-8")
+    if beside is not None:
+        beside.write_text("\n\n".join(lines) + "\n", encoding="utf-8")
     return request
+
+
+def _waiting(request: Request) -> str:
+    number = request.not_welded
+    waits = "waits for its joint" if number == 1 else "wait for their joint"
+    return f"; {number:,} {waits} to be welded" if number else ""
 
 
 def _sheet(rows: pd.DataFrame) -> pd.DataFrame:
     """Return the rows under the headings of the examinations table, blanks to be filled in."""
     table = TABLES["examinations"]
     shown = rows.assign(due=rows["due"].dt.strftime("%Y-%m-%d"))
-    if shown["shift"].isna().all():
-        shown = shown.drop(columns="shift")
-    extra = [name for name in _EXTRA if name in shown]
-    blank = [column for column in table.columns if column.name not in _ASKED]
-    asked = {heading(table.column(name)): shown[name] for name in _ASKED}
-    more = {name: shown[name] for name in extra}
-    empty = {heading(column): pd.Series(None, shown.index, dtype="str") for column in blank}
-    return pd.DataFrame(asked | more | empty)
+    asked = [name for name in _ORDER if name != "shift" or shown["shift"].notna().any()]
+    heads = {name: heading(table.column(name)) for name in _ASKED}
+    blank = {
+        heading(column): pd.Series(None, shown.index, dtype="str")
+        for column in table.columns
+        if column.name not in _ASKED
+    }
+    return shown[asked].rename(columns=heads).assign(**blank)
