@@ -9,6 +9,7 @@ import math
 from collections import deque
 from collections.abc import Iterator
 from dataclasses import dataclass, field
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
@@ -22,6 +23,8 @@ from ndtstats.rules import Procedure
 
 #: A place counts as examined if at least this share of it is: common practice, no source.
 _EXAMINED = 0.5
+
+_Columns = dict[str, npt.NDArray[Any]]
 
 
 def decide(
@@ -87,18 +90,22 @@ def decide(
     if procedure.where == "adjacent":
         return neighbours(ordered, population, procedure)
     concerned = ordered.loc[ordered["rejected"], "lot"].unique()
-    mine = ordered[ordered["lot"].isin(concerned)].reset_index(drop=True)
+    mine = ordered[ordered["lot"].isin(concerned)]
+    mine = mine.sort_values("lot", kind="stable", ignore_index=True)
     mine = mine.assign(fresh=_fresh(mine))
     looked = ordered.rename(columns={"from_mm": "low_mm", "to_mm": "high_mm"})
     looked = looked[["ref", "joint", "low_mm", "high_mm", "order"]].drop_duplicates("ref")
     cells = population[population["lot"].isin(concerned)].reset_index(drop=True)
     cells = cells.assign(free=_free(cells, looked))
-    by_lot = {str(lot): rows for lot, rows in cells.groupby("lot")}
+    size = cells.groupby("lot")["free"].agg(places="size", free="sum")
     rows: list[tuple[Any, ...]] = []
-    for lot, part in mine.groupby("lot", sort=True):
-        own = by_lot.get(str(lot), cells.iloc[:0])
-        walk = _Walk(str(lot), part, procedure, len(own))
-        rows += _told(walk, own, looked)
+    for lot, columns in _by_lot(mine):
+        places, free = size.loc[lot] if lot in size.index else (0, 0)
+        walk = _Walk(lot, columns, procedure, int(places))
+        rows += _extras_told(walk, int(free))
+        if walk.wholes:
+            own = cells[cells["lot"] == lot]
+            rows += [_whole_told(walk, whole, own, looked) for whole in walk.wholes]
     return as_items(rows)
 
 
@@ -131,6 +138,16 @@ def _free(cells: pd.DataFrame, looked: pd.DataFrame) -> "pd.Series[bool]":
     """Return which places of the lots are still to be examined."""
     seen = covered_mm(cells, overlaps(cells[["joint", "from_mm", "to_mm"]], looked))
     return seen < _EXAMINED * (cells["to_mm"] - cells["from_mm"])
+
+
+def _by_lot(rows: pd.DataFrame) -> Iterator[tuple[str, _Columns]]:
+    """Yield each lot with its columns as arrays: a frame for each of many lots would be slow."""
+    names = ("ref", "rejected", "role", "answers", "moment", "fresh", "welded", "date")
+    columns = {name: rows[name].to_numpy() for name in names}
+    lots = rows["lot"].to_numpy()
+    first = np.flatnonzero(lots[1:] != lots[:-1]) + 1
+    for start, end in pairwise([0, *first, len(lots)]):
+        yield str(lots[start]), {name: column[start:end] for name, column in columns.items()}
 
 
 # ------------------------------------------------------------------ one lot, in time order
@@ -170,60 +187,58 @@ class _Walk:
     While nothing is owed, only rejects matter, so that a long clean record costs nothing.
     """
 
-    def __init__(self, lot: str, rows: pd.DataFrame, procedure: Procedure, places: int) -> None:
+    def __init__(self, lot: str, columns: _Columns, procedure: Procedure, places: int) -> None:
         self.lot, self.procedure, self.places = lot, procedure, places
-        self.rows = rows
+        self.rows = columns
         self.items: dict[str, _Item] = {}
         self.open: deque[_Item] = deque()
         self.wholes: list[_Whole] = []
-        columns = ("ref", "rejected", "role", "answers", "moment", "fresh", "welded", "date")
-        self._of = {name: rows[name].to_numpy() for name in columns}
-        rejects = np.flatnonzero(self._of["rejected"])
+        rejects = np.flatnonzero(columns["rejected"])
         position = self._next(rejects, -1)
-        while position < len(rows):
+        while position < len(columns["ref"]):
             self._take(position)
             position = position + 1 if self.open else self._next(rejects, position)
 
     def _next(self, rejects: npt.NDArray[np.intp], position: int) -> int:
         at = int(np.searchsorted(rejects, position, side="right"))
-        return int(rejects[at]) if at < len(rejects) else len(self.rows)
+        return int(rejects[at]) if at < len(rejects) else len(self.rows["ref"])
 
     def _take(self, position: int) -> None:
         if self._in_whole(position):
             return
         item = self._answered(position)
-        ref = str(self._of["ref"][position])
+        ref = str(self.rows["ref"][position])
         if item is not None:
             item.answers.append(ref)
             if not item.missing and item in self.open:
                 self.open.remove(item)
-        if self._of["rejected"][position]:
+        if self.rows["rejected"][position]:
             self._set_off(position, ref, item.stage + 1 if item else 1)
 
     def _in_whole(self, position: int) -> bool:
         if not self.wholes:
             return False
-        welded = self._of["welded"][position]
+        welded = self.rows["welded"][position]
         return bool(pd.isna(welded) or welded <= self.wholes[-1].until)
 
     def _answered(self, position: int) -> _Item | None:
         """Return the item that an examination answers, None if it stands for itself."""
-        if self._of["role"][position] == "initial":
+        if self.rows["role"][position] == "initial":
             return None
-        named = self.items.get(str(self._of["answers"][position]))
+        named = self.items.get(str(self.rows["answers"][position]))
         if named is not None:
             return named
         first = self.open[0] if self.open else None
         # Items stand in the order in which they were opened: if the first is too young, all are.
-        if first is None or first.moment >= self._of["moment"][position]:
+        if first is None or first.moment >= self.rows["moment"][position]:
             return None
-        return first if self._of["fresh"][position] else None
+        return first if self.rows["fresh"][position] else None
 
     def _set_off(self, position: int, ref: str, stage: int) -> None:
         procedure = self.procedure
         if stage > procedure.stages:
             since = self.wholes[-1].until if self.wholes else pd.NaT
-            until = self._of["date"][position]
+            until = self.rows["date"][position]
             self.wholes.append(_Whole(f"{self.lot}#{ref} whole", ref, since, until, position))
             for item in self.open:
                 item.taken_by = ref
@@ -236,7 +251,7 @@ class _Walk:
                 same.because.append(ref)
                 return
         name = f"{self.lot}#{ref}"
-        moment = int(self._of["moment"][position])
+        moment = int(self.rows["moment"][position])
         item = _Item(name, stage, self._needed(stage), moment, [ref])
         self.items[name] = item
         if item.missing:
@@ -251,9 +266,8 @@ class _Walk:
         return math.ceil(share * self.places - 1e-9)
 
 
-def _told(walk: _Walk, cells: pd.DataFrame, looked: pd.DataFrame) -> Iterator[tuple[Any, ...]]:
-    """Yield the items of one lot as rows."""
-    free = int(cells["free"].sum())
+def _extras_told(walk: _Walk, free: int) -> Iterator[tuple[Any, ...]]:
+    """Yield the extras of one lot as rows; ``free`` places are left to examine."""
     for item in walk.items.values():
         owed = min(item.missing, free)
         state = "exhausted" if item.missing > free else "open" if item.missing else "done"
@@ -263,28 +277,27 @@ def _told(walk: _Walk, cells: pd.DataFrame, looked: pd.DataFrame) -> Iterator[tu
         because = "; ".join(item.because)
         yield (item.name, walk.lot, item.stage, "extra", owed, [], because, answers, state)
         free -= owed
-    for whole in walk.wholes:
-        yield _whole_row(walk, whole, cells, looked)
 
 
-def _whole_row(
+def _whole_told(
     walk: _Walk, whole: _Whole, cells: pd.DataFrame, looked: pd.DataFrame
 ) -> tuple[Any, ...]:
+    """Return a whole lot as a row, with what of its places is left."""
     reach = _reached(cells["welded"], whole)
     left = gaps(cells[reach], looked, least_mm=SLIVER_MM)
     places = left.astype({"joint": object}).to_dict("records")
-    after = walk.rows.iloc[whole.position + 1 :]
+    after = pd.DataFrame({name: walk.rows[name] for name in ("ref", "welded")})
+    after = after.iloc[whole.position + 1 :]
     answers = "; ".join(after.loc[_reached(after["welded"], whole), "ref"])
     # A place half examined is no longer free to be drawn, but what is left of it is owed here.
     count = max(int((cells["free"] & reach).sum()), 1) if places else 0
-    state = "open" if places else "done"
-    stage = walk.procedure.stages + 1
     return (
-        whole.name, walk.lot, stage, "whole lot", count, places,
-        whole.because, answers, state,
+        whole.name, walk.lot, walk.procedure.stages + 1, "whole lot", count, places,
+        whole.because, answers, "open" if places else "done",
     )  # fmt: skip
 
 
 def _reached(welded: "pd.Series[Any]", whole: _Whole) -> "pd.Series[bool]":
+    """Return what a whole lot takes in, by the day it was welded."""
     reached: pd.Series[bool] = welded.isna() | (welded <= whole.until)
     return reached if pd.isna(whole.since) else reached & (welded > whole.since)
