@@ -48,10 +48,10 @@ class Welder:
 
 WELDERS = (
     Welder("H11", "Anton", "the yard", "hull", 0.03, 0.03, 1.2),
-    Welder("H12", "Berta", "the yard", "hull", 0.05, 0.05, 1.2),
-    Welder("H14", "Carl", "the yard", "hull", 0.05, 2.00, 1.2),
-    Welder("H15", "Dora", "hired", "hull", 0.15, 0.10, 0.8, pd.Timestamp("2026-05-04")),
-    Welder("H16", "Emil", "hired", "hull", 0.06, 0.06, 1.0),
+    Welder("H12", "Berta", "the yard", "hull", 0.04, 0.04, 1.2),
+    Welder("H14", "Carl", "the yard", "hull", 0.05, 3.00, 1.2),
+    Welder("H15", "Dora", "hired", "hull", 0.10, 0.08, 0.8, pd.Timestamp("2026-05-04")),
+    Welder("H16", "Emil", "hired", "hull", 0.05, 0.05, 1.0),
     Welder("P21", "Frida", "the yard", "pipe", 0.10, 0.10, 1.2),
     Welder("P22", "Gustav", "hired", "pipe", 1.00, 1.00, 1.0),
     Welder("P23", "Hanna", "the yard", "pipe", 0.20, 0.20, 1.0),
@@ -111,7 +111,7 @@ def true_rate_per_m(welder: Any, date: Any) -> Any:
     --------
     >>> day = pd.to_datetime(pd.Series(["2026-01-12", "2026-09-11"]))
     >>> true_rate_per_m(pd.Series(["H14", "H14"]), day).tolist()
-    [0.05, 2.0]
+    [0.05, 3.0]
     """
     first = welder.map({w.stamp: w.rate_per_m for w in WELDERS})
     last = welder.map({w.stamp: w.late_rate_per_m for w in WELDERS})
