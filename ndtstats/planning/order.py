@@ -1,4 +1,4 @@
-"""In which order people work: along the structure, and by the day a zone closes."""
+"""By which day a weld can still be reached, and in which order one asks for its examination."""
 
 from datetime import datetime
 from typing import Any
@@ -7,31 +7,8 @@ import pandas as pd
 
 from ndtstats.register import Register
 
-#: Digits to which the numbers in names are filled up, so that B-10 comes after B-2.
-_DIGITS = 9
-
 #: By what a request is ordered; what has no due date comes last.
 REQUEST_ORDER = ["due", "zone", "joint", "from_mm", "method"]
-
-
-def walking_order(joints: pd.DataFrame) -> pd.DataFrame:
-    """Return joints zone by zone and as people count them, so that a draw is spread along both.
-
-    Parameters
-    ----------
-    joints : DataFrame
-        Columns ``zone``, ``joint``.
-
-    Examples
-    --------
-    >>> joints = pd.DataFrame({"zone": "HOLD", "joint": ["B-10", "B-2", "A-3"]})
-    >>> walking_order(joints)["joint"].tolist()
-    ['A-3', 'B-2', 'B-10']
-    """
-    counted = joints["joint"].str.replace(r"\d+", lambda m: m[0].zfill(_DIGITS), regex=True)
-    ordered = joints.assign(_counted=counted)
-    ordered = ordered.sort_values(["zone", "_counted", "joint"], kind="stable", ignore_index=True)
-    return ordered.drop(columns="_counted")
 
 
 def due_dates(zones: pd.DataFrame) -> "pd.Series[Any]":
@@ -79,16 +56,3 @@ def with_due_dates(
     due = due_dates(register.table("zones", job=job, as_of=as_of))
     zone = spots["joint"].map(joints["zone"])
     return spots.assign(zone=zone, due=zone.map(due).astype("datetime64[s]"))
-
-
-def in_request_order(register: Register, job: str, spots: pd.DataFrame) -> pd.DataFrame:
-    """Return spots in the order in which they are asked for: due date, zone, joint, place.
-
-    Parameters
-    ----------
-    spots : DataFrame
-        Columns ``joint``, ``from_mm``, ``method``.
-    """
-    placed = with_due_dates(register, job, spots)
-    ordered = placed.sort_values(REQUEST_ORDER, na_position="last", kind="stable")
-    return ordered.drop(columns=["zone", "due"]).reset_index(drop=True)
