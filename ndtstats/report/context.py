@@ -2,6 +2,8 @@
 
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from itertools import groupby
+from operator import itemgetter
 from typing import Any
 
 import pandas as pd
@@ -13,31 +15,33 @@ from ndtstats.extent import extent
 from ndtstats.extent import sentence as extent_sentence
 from ndtstats.progress import Progress, silent
 from ndtstats.rates import rates, set_aside
-from ndtstats.rates.base import all_examinations, first_examinations, indications
 from ndtstats.register import Register, require_job
 from ndtstats.report import formatting as show
-from ndtstats.request import match_examinations
+from ndtstats.report import sentences
+from ndtstats.report.joints import Joint, strips_of
+from ndtstats.report.sentences import Decision
 from ndtstats.rules import rules_in_force
 
-#: Joints that get a strip picture: those with rejects and open spots first.
-MOST_STRIPS = 40
 #: Rows of a table on the page; the rest is counted.
 MOST_ROWS = 200
-#: Fewer examinations than this are called a small sample: common practice, no source.
-SMALL = 30
+#: Rows of the register that one line of the warnings names.
+MOST_NAMED = 12
+#: Places that one owed item names.
+MOST_PLACES = 6
+
+#: In this order the parts of what is owed for one reject are told.
+_OWED_ORDER = ("repair", "re-examine", "extra", "whole lot")
+_CAUSE = ["because", "procedure", "state"]
 
 
 @dataclass(frozen=True, slots=True)
-class Joint:
-    """One joint with its strip picture: what was examined, found and is still planned."""
+class Owed:
+    """What one cause asks for: ``items`` are the rows of the owed table that name it."""
 
-    name: str
-    zone: str
-    category: str
-    length_mm: float
-    examined: pd.DataFrame
-    found: pd.DataFrame
-    planned: pd.DataFrame
+    because: str
+    procedure: str
+    state: str
+    items: tuple[dict[str, Any], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,12 +56,28 @@ class QaPage:
         The instant of which the page speaks.
     headline : str
         The sentence at the top.
+    decisions : tuple of Decision
+        What needs a decision, what is owed first.
     basis : str
         "unbiased" or "described": the basis of the rates shown.
-    welders, trend, extents, owed, aside, warnings : DataFrame
-        The tables.
+    level, method
+        Confidence level of all bounds; method of the rates shown.
+    total_rate : float
+        Rate of all together on that basis.
+    welders, trend : DataFrame
+        Rates on that basis, as :func:`ndtstats.rates.rates` gives them; ``described`` those of
+        everything examined. ``apart`` and ``others`` say them in words.
+    aside : DataFrame
+        Repairs, re-shoots and spots not done.
+    extents : DataFrame
+        As :func:`ndtstats.extent.extent` gives them, with ``extent_sentence``.
+    owed : tuple of Owed
+        Cause by cause; ``owed_left`` causes are not listed; ``owed_sentence`` counts them all.
+    warnings : DataFrame
+        One row for each kind and file: ``reason``, ``remedy``, ``file``, ``count``, ``rows``,
+        ``values``; ``warnings_number`` counts the single ones.
     joints : tuple of Joint
-        Those with a strip picture; ``joints_left`` were examined and have none.
+        Those with a strip picture; ``joints_left`` more were examined.
     provenance : tuple of (str, str)
         Hashes, seeds, versions.
     """
@@ -66,6 +86,7 @@ class QaPage:
     title: str
     as_of: datetime
     headline: str
+    decisions: tuple[Decision, ...]
     basis: str
     level: float
     method: str
@@ -73,13 +94,16 @@ class QaPage:
     welders: pd.DataFrame
     described: pd.DataFrame
     trend: pd.DataFrame
+    apart: str
+    others: str
+    aside: pd.DataFrame
     extents: pd.DataFrame
     extent_sentence: str
-    owed: pd.DataFrame
+    owed: tuple[Owed, ...]
+    owed_left: int
     owed_sentence: str
-    aside: pd.DataFrame
     warnings: pd.DataFrame
-    warnings_left: int
+    warnings_number: int
     joints: tuple[Joint, ...]
     joints_left: int
     provenance: tuple[tuple[str, str], ...]
@@ -114,44 +138,62 @@ def qa_page(
     moment = as_of or register.latest_time() or datetime(1970, 1, 1, tzinfo=UTC)
     register = register.snapshot(moment)
     chosen = method or _usual_method(register, job, moment)
-    by_welder = rates(register, by=("welder",), method=chosen, job=job, as_of=moment, level=level)
-    basis = "unbiased" if (by_welder["basis"] == "unbiased").any() else "described"
+    asked: dict[str, Any] = {"job": job, "as_of": moment, "level": level}
+    by_welder = rates(register, by=("welder",), method=chosen, **asked)
     progress("trend", 2, 6)
-    by_month = rates(register, by=("month",), method=chosen, job=job, as_of=moment, level=level)
-    total = rates(register, by=(), method=chosen, job=job, as_of=moment, level=level)
+    by_month = rates(register, by=("month",), method=chosen, **asked)
+    by_method = rates(register, by=("method",), **asked)
+    basis = "unbiased" if (by_welder["basis"] == "unbiased").any() else "described"
+    total = _total(by_method, chosen, basis)
+    total_rate = float(total["rate"]) if total is not None else 0.0
+    welders = by_welder[by_welder["basis"] == basis]
     progress("what is owed", 3, 6)
     items = owed(register, job=job, as_of=moment)
     progress("extents", 4, 6)
     rules = rules_in_force(register, job, moment)
     extents = extent(register, job=job, as_of=moment) if rules else pd.DataFrame()
-    warnings = register.table("warnings", job=job, as_of=moment)
+    extent_said = extent_sentence(extents) if len(extents) else "No rules are in force."
     progress("joints", 5, 6)
-    joints, left = _joints(register, job, moment)
-    jobs = register.table("jobs", job=job, as_of=moment)
-    title = jobs["title"].fillna("").iloc[0]
+    strips = strips_of(register, job, items, moment)
+    warnings = register.table("warnings", job=job, as_of=moment)
+    causes, causes_left = _causes(items)
+    rate_said = sentences.rate_sentence(job, chosen, total)
+    headline = f"{rate_said} {owed_sentence(items)} {sentences.extent_part(extents)}"
     return QaPage(
         job=job,
-        title=str(title),
+        title=_title(register, job, moment),
         as_of=moment,
-        headline=_headline(job, total, basis, items, extents, level, chosen),
+        headline=headline.strip(),
+        decisions=sentences.decisions(
+            owed=owed_sentence(items), extents=extents, extent=extent_said,
+            planned=strips.planned, warnings=len(warnings),
+        ),
         basis=basis,
         level=level,
         method=chosen,
-        total_rate=float(total.loc[total["basis"] == basis, "rate"].sum()),
-        welders=by_welder[by_welder["basis"] == basis],
+        total_rate=total_rate,
+        welders=welders,
         described=by_welder[by_welder["basis"] == "described"],
         trend=by_month[by_month["basis"] == basis],
+        apart=sentences.apart_sentence(welders, total_rate, level),
+        others=sentences.others_sentence(by_method[by_method["basis"] == "described"], chosen),
+        aside=set_aside(register, method=chosen, **asked),
         extents=extents,
-        extent_sentence=extent_sentence(extents) if len(extents) else "No rules are in force.",
-        owed=items,
+        extent_sentence=extent_said,
+        owed=causes,
+        owed_left=causes_left,
         owed_sentence=owed_sentence(items),
-        aside=set_aside(register, method=chosen, job=job, as_of=moment, level=level),
-        warnings=warnings.head(MOST_ROWS),
-        warnings_left=max(len(warnings) - MOST_ROWS, 0),
-        joints=joints,
-        joints_left=left,
+        warnings=_kinds(warnings),
+        warnings_number=len(warnings),
+        joints=strips.joints,
+        joints_left=strips.left,
         provenance=_provenance(register, job, moment),
-    )
+    )  # fmt: skip
+
+
+def _title(register: Register, job: str, as_of: datetime) -> str:
+    title = register.table("jobs", job=job, as_of=as_of)["title"].fillna("")
+    return str(title.iloc[0])
 
 
 def _usual_method(register: Register, job: str, as_of: datetime) -> str:
@@ -160,70 +202,56 @@ def _usual_method(register: Register, job: str, as_of: datetime) -> str:
     return str(others.value_counts().index[0]) if len(others) else "RT"
 
 
-def _headline(
-    job: str,
-    total: pd.DataFrame,
-    basis: str,
-    items: pd.DataFrame,
-    extents: pd.DataFrame,
-    level: float,
-    method: str,
-) -> str:
-    rows = total[total["basis"] == basis]
-    if rows.empty or rows["examined"].iloc[0] == 0:
-        said = f"Nothing of job {job} has been examined by {method} yet."
-    else:
-        row = rows.iloc[0]
-        how = (
-            "the unbiased reject rate of its welds is"
-            if basis == "unbiased"
-            else "of what was examined, the reject rate is"
-        )
-        small = " That is a small sample." if row["examined"] < SMALL else ""
-        said = (
-            f"Job {job}, {method}: {row['rejected']:,.0f} of {row['examined']:,.0f} "
-            f"{'spot' if row['examined'] == 1 else 'spots'} rejected at first examination; "
-            f"{how} {show.percent(row['rate'])}, and with {level:.0%} confidence between "
-            f"{show.percent(row['lower'])} and {show.percent(row['upper'])}.{small}"
-        )
-    short = int((extents["state"] == "short").sum()) if len(extents) else 0
-    extent_said = (
-        f" {show.count(short, 'extent rule')} {'is' if short == 1 else 'are'} short."
-        if short
-        else " All extents are met." if len(extents) else ""
-    )  # fmt: skip
-    return f"{said} {owed_sentence(items)}{extent_said}"
+def _total(by_method: pd.DataFrame, method: str, basis: str) -> "pd.Series[Any] | None":
+    rows = by_method[(by_method["method"] == method) & (by_method["basis"] == basis)]
+    return None if rows.empty else rows.iloc[0]
 
 
-def _joints(register: Register, job: str, as_of: datetime) -> tuple[tuple[Joint, ...], int]:
-    """Return the joints most worth a look with their pictures, and how many more were examined."""
-    rows = all_examinations(register, job=job, method=None, as_of=as_of)
-    rows = rows[rows["method"] != "VT"]
-    first = first_examinations(register, job=job, as_of=as_of)
-    found = indications(register, first, job=job, as_of=as_of)
-    found = found.merge(first[["id", "joint", "method"]], on="id")
-    spots = register.table("spots", job=job, as_of=as_of)
-    answered = match_examinations(rows, spots)["spot"]
-    open_spots = spots[~spots["spot"].isin(answered) & (spots["part"] != "reserve")]
-    known = register.table("joints", job=job, as_of=as_of).set_index("joint")
-    rejects = rows[rows["verdict"] == "reject"].groupby("joint").size()
-    looked = rows.groupby("joint").size()
-    order = pd.DataFrame({"rejects": rejects, "looked": looked}).fillna(0)
-    order = order.sort_index().sort_values(["rejects", "looked"], ascending=False, kind="stable")
-    picked = order.index[:MOST_STRIPS]
-    joints = tuple(
-        Joint(
-            name=str(name),
-            zone=str(known.loc[name, "zone"]),
-            category=str(known.loc[name, "category"]),
-            length_mm=float(known.loc[name, "length_mm"]),
-            examined=rows[rows["joint"] == name].sort_values(["date", "from_mm"]),
-            found=found[found["joint"] == name],
-            planned=open_spots[open_spots["joint"] == name],
-        )
-        for name in picked
+def _causes(items: pd.DataFrame) -> tuple[tuple[Owed, ...], int]:
+    """Return the owed items by what caused them, and how many causes are beyond the page."""
+    if items.empty:
+        return (), 0
+    rank = items["what"].map({what: n for n, what in enumerate(_OWED_ORDER)})
+    ordered = items.assign(rank=rank).sort_values([*_CAUSE, "rank", "item"], kind="stable")
+    number = ordered.groupby(_CAUSE).ngroup()
+    shown = ordered[number < MOST_ROWS].to_dict("records")
+    cause = itemgetter(*_CAUSE)
+    causes = tuple(
+        Owed(because, procedure, state, tuple(_item(row) for row in rows))
+        for (because, procedure, state), rows in groupby(shown, key=cause)
     )
-    return joints, len(order) - len(picked)
+    return causes, int(number.max()) + 1 - len(causes)
+
+
+def _item(row: dict[Any, Any]) -> dict[str, Any]:
+    places = row["places"]
+    return {
+        "what": row["what"], "count": row["count"], "round": row["round"], "lot": row["lot"],
+        "places": places[:MOST_PLACES], "more": max(len(places) - MOST_PLACES, 0),
+    }  # fmt: skip
+
+
+def _kinds(warnings: pd.DataFrame) -> pd.DataFrame:
+    """Return warnings with those of one kind and file together."""
+    told = warnings.assign(
+        file=warnings["file"].astype("str").fillna("")
+        + (", sheet " + warnings["sheet"].astype("str")).fillna(""),
+        value=warnings["value"].astype("str").fillna(""),
+    )
+    kinds = told.fillna({"reason": "", "remedy": "", "column": ""}).groupby(
+        ["code", "column", "reason", "remedy", "file"], sort=False
+    )
+    return kinds.agg(
+        count=("row", "size"),
+        rows=("row", lambda rows: _named(rows.dropna().astype(int))),
+        values=("value", lambda values: _named(values.drop_duplicates())),
+    ).reset_index()
+
+
+def _named(values: "pd.Series[Any]") -> str:
+    shown = ", ".join(str(value) for value in values.head(MOST_NAMED))
+    more = len(values) - MOST_NAMED
+    return f"{shown} and {more:,} more" if more > 0 else shown
 
 
 def _provenance(register: Register, job: str, as_of: datetime) -> tuple[tuple[str, str], ...]:

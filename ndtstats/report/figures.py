@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
+from ndtstats.report.formatting import plain
+
 if TYPE_CHECKING:
     import plotly.graph_objects as go
 
@@ -19,11 +21,15 @@ BLUE, ORANGE, GREEN, GREY, RED = "#0072B2", "#E69F00", "#009E73", "#595959", "#D
 WIDTH_PX = 660
 
 
-def _layout(height: int, **more: Any) -> dict[str, Any]:
-    axis = {
+def _axis(more: dict[str, Any]) -> dict[str, Any]:
+    title = {"standoff": 12, "font": {"size": 13}, **more.get("title", {})}
+    return {
         "gridcolor": "#e3e3e3", "zerolinecolor": "#b0b0b0", "linecolor": "#808080",
-        "showline": True, "ticks": "outside", "automargin": True, "title": {"standoff": 12},
+        "showline": True, "ticks": "outside", "automargin": True, **more, "title": title,
     }  # fmt: skip
+
+
+def _layout(height: int, **more: Any) -> dict[str, Any]:
     return {
         "height": height,
         "margin": {"l": 60, "r": 16, "t": 16, "b": 56},
@@ -31,8 +37,8 @@ def _layout(height: int, **more: Any) -> dict[str, Any]:
         "paper_bgcolor": "white",
         "plot_bgcolor": "white",
         "legend": {"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0},
-        "xaxis": axis | more.pop("xaxis", {}),
-        "yaxis": axis | more.pop("yaxis", {}),
+        "xaxis": _axis(more.pop("xaxis")),
+        "yaxis": _axis(more.pop("yaxis")),
         "hovermode": "closest",
         "template": None,
         **more,
@@ -89,6 +95,7 @@ def rates_figure(table: pd.DataFrame, usual: float, group: str = "welder") -> "g
             y=names,
             error_x={**_interval(rows), "color": GREY},
             mode="markers",
+            cliponaxis=False,
             marker={"color": BLUE, "size": 9},
             hovertext=_pointed_at(rows),
             hovertemplate="%{y}<br>%{hovertext}<extra></extra>",
@@ -131,6 +138,7 @@ def trend_figure(table: pd.DataFrame) -> "go.Figure | None":
             y=(100 * rows["rate"]).tolist(),
             error_y={**_interval(rows), "color": GREY},
             mode="lines+markers",
+            cliponaxis=False,
             line={"color": BLUE, "width": 1.5, "dash": "dot"},
             marker={"color": BLUE, "size": 9},
             hovertext=_pointed_at(rows),
@@ -159,7 +167,7 @@ def extent_figure(table: pd.DataFrame) -> "go.Figure | None":
     """
     import plotly.graph_objects as go  # noqa: PLC0415
 
-    rows = table[table["required"] > 0].iloc[::-1]
+    rows = table[table["required"] > 0].iloc[::-1] if len(table) else table
     if rows.empty:
         return None
     share = 100 * rows["achieved"] / rows["required"]
@@ -190,7 +198,7 @@ def extent_figure(table: pd.DataFrame) -> "go.Figure | None":
     figure.update_layout(
         _layout(
             110 + 38 * len(rows),
-            xaxis={"title": {"text": "% of what is required"}, "range": [0, 155]},
+            xaxis={"title": {"text": "% of required"}, "range": [0, 155]},
             yaxis={"title": {"text": ""}, "type": "category"},
         )
     )
@@ -204,8 +212,8 @@ def _wrapped(text: str) -> str:
 
 
 def _escaped(text: str) -> str:
-    """Return text that plotly does not take for markup."""
-    return text.replace("<", "‹").replace(">", "›")
+    """Return text that plotly does not take for markup, and that turns nothing beside it."""
+    return plain(text).replace("<", "‹").replace(">", "›")
 
 
 def _shortened(text: str, most: int) -> str:

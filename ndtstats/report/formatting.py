@@ -6,19 +6,62 @@ from typing import Any
 
 import pandas as pd
 
+#: Marks of Unicode that override or embed a writing direction, and what stands instead.
+_TURNING = dict.fromkeys(
+    (*range(0x202A, 0x202F), *range(0x2066, 0x206A), 0x200E, 0x200F, 0x061C),
+    "\N{REPLACEMENT CHARACTER}",
+)
+
 
 def percent(value: float) -> str:
-    """Return a share in per cent, with a digit more where it is small.
+    """Return a share in per cent, with a digit more where it is small; never nothing for something.
 
     Examples
     --------
-    >>> percent(0.0374), percent(0.0004), percent(float("nan"))
-    ('3.7 %', '0.04 %', '–')
+    >>> percent(0.0374), percent(0.0004), percent(0.00001), percent(0.0), percent(float("nan"))
+    ('3.7 %', '0.04 %', '< 0.01 %', '0.0 %', '–')
     """
     if not math.isfinite(value):
         return "–"
-    digits = 2 if 0 < abs(value) < 0.001 else 1
+    if 0 < value < 0.00005:
+        return "< 0.01 %"
+    digits = 2 if 0 < value < 0.001 else 1
     return f"{100 * value:.{digits}f} %"
+
+
+def level(value: float) -> str:
+    """Return a confidence level in per cent, without digits that say nothing.
+
+    Examples
+    --------
+    >>> level(0.95), level(0.998)
+    ('95 %', '99.8 %')
+    """
+    return f"{100 * value:.4g} %"
+
+
+def plain(text: str) -> str:
+    r"""Return text without marks that turn the writing direction of what stands beside it.
+
+    Names in scripts that run from right to left keep theirs.
+
+    Examples
+    --------
+    >>> plain("\u202eB-99")
+    '�B-99'
+    """
+    return text.translate(_TURNING)
+
+
+def place(from_mm: float, to_mm: float) -> str:
+    """Return a place along a joint.
+
+    Examples
+    --------
+    >>> place(930.0, 1230.0)
+    '930 to 1,230 mm'
+    """
+    return f"{from_mm:,.0f} to {to_mm:,.0f} mm"
 
 
 def count(value: float, one: str, many: str | None = None) -> str:

@@ -21,22 +21,27 @@ from ndtstats.words import METHODS
 
 _FOLDER = resources.files("ndtstats.report")
 
-#: Terms that the page explains, each in this project's own words.
+#: Terms that the page explains, each with its anchor, in this project's own words.
 DEFINITIONS = (
-    ("rejected", "beyond the acceptance level at the first examination (round 0). Repairs, "
-     "re-shoots and spots not done are counted apart."),
-    ("unbiased", "rests on places that the rules require and on places drawn by chance, each "
-     "weighted with 1 / its probability. It speaks of all the welds under the rules."),
-    ("described", "rests on everything that was examined, however it was chosen. It describes "
-     "what was examined, not what was welded."),
-    ("bounds", "an interval that would hold the true rate in the stated share of repetitions: "
-     "Clopper and Pearson 1934; for weighted rates on the effective number of spots, Korn and "
-     "Graubard 1998."),
-    ("extent achieved", "the union of examined lengths; what two exposures show counts once."),
-    ("owed", "what the escalation procedure of the rules asks for after a reject, until it is "
-     "examined."),
-    ("shared", "a reject that could not be laid at one welder's door is charged to each welder of "
-     "that length."),
+    ("rejected", "rejected", "beyond the acceptance level at the first examination (round 0). "
+     "Repairs, re-shoots and spots not done are counted apart."),
+    ("unbiased", "unbiased", "rests on places that the rules require and on places drawn by "
+     "chance, each weighted with 1 / its probability of being drawn. It speaks of all the welds "
+     "under the rules. As the places weigh differently, the rate is not rejected ÷ examined."),
+    ("described", "described", "rests on everything that was examined, however it was chosen, "
+     "unweighted. It describes what was examined, not what was welded."),
+    ("bounds", "bounds", "an interval that would hold the true rate in the stated share of "
+     "repetitions: Clopper and Pearson 1934; for weighted rates on the effective number of spots, "
+     "Korn and Graubard 1998."),
+    ("worth", "worth", "the effective number of spots: so many spots, all drawn alike and each on "
+     "a joint of its own, would tell as much as those examined."),
+    ("extent", "extent achieved", "the union of examined lengths; what two exposures show counts "
+     "once. A re-shoot or a spot not done counts nothing."),
+    ("procedure", "owed", "what the escalation procedure of the rules asks for after a reject, "
+     "until it is examined."),
+    ("shared", "shared", "rejects that could not be laid at one welder's door; each is charged to "
+     "every welder of that length, so the welders add up to more than all together."),
+    ("round", "round", "0 is the first examination; R1, R2 … come after a repair."),
 )  # fmt: skip
 
 LIMITS = (
@@ -55,12 +60,18 @@ def _environment() -> jinja2.Environment:
         undefined=jinja2.StrictUndefined,
         trim_blocks=True,
         lstrip_blocks=True,
+        finalize=_plain,
     )
     environment.filters |= {
-        "percent": show.percent, "metres": show.metres, "day": show.day,
+        "percent": show.percent, "metres": show.metres, "day": show.day, "level": show.level,
     }  # fmt: skip
-    environment.globals |= {"amount": show.amount, "count": show.count}
+    environment.globals |= {"amount": show.amount, "count": show.count, "place": show.place}
     return environment
+
+
+def _plain(value: Any) -> Any:
+    """Return what a template is about to show, without marks that turn the text beside it."""
+    return show.plain(value) if type(value) is str else value
 
 
 @cache
@@ -80,8 +91,10 @@ def render_qa(page: QaPage) -> str:
         "trend": figures.trend_figure(page.trend),
     }
     data = {name: _figure_json(figure) for name, figure in drawn.items() if figure is not None}
-    strips = [(joint, strip(joint.length_mm, joint.examined, joint.found, joint.planned))
-              for joint in page.joints]  # fmt: skip
+    strips = [
+        (joint, strip(joint.length_mm, joint.examined, joint.found, joint.planned, joint.owed))
+        for joint in page.joints
+    ]
     return (
         _environment()
         .get_template("qa.html.j2")

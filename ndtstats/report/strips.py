@@ -6,12 +6,19 @@ from typing import Any
 
 import pandas as pd
 
-_COLOURS = {"accept": "#009E73", "reject": "#D55E00", "re-shoot": "#999999", "not done": "#999999"}
-_WIDTH, _ROW, _TOP = 640, 16, 6
+from ndtstats.report.formatting import plain
+
+#: Height of a mark above and below the middle of its row, so that colour is not all that tells.
+_HALF = {"accept": 4, "reject": 7, "re-shoot": 2, "not done": 2}
+_LEFT, _WIDTH, _ROW = 64, 600, 22
 
 
 def strip(
-    length_mm: float, examined: pd.DataFrame, found: pd.DataFrame, planned: pd.DataFrame
+    length_mm: float,
+    examined: pd.DataFrame,
+    found: pd.DataFrame,
+    planned: pd.DataFrame,
+    owed: pd.DataFrame,
 ) -> str:
     """Return the picture of one joint as SVG.
 
@@ -22,54 +29,99 @@ def strip(
     examined : DataFrame
         Columns ``method``, ``from_mm``, ``to_mm``, ``verdict``, ``round``, ``date``, ``report``.
     found : DataFrame
-        Rejectable indications: ``method``, ``start_mm``, ``end_mm``.
+        Rejectable indications: ``method``, ``round``, ``start_mm``, ``end_mm``.
     planned : DataFrame
-        Spots asked for and not answered: ``method``, ``from_mm``, ``to_mm``.
+        Spots asked for and not examined: ``method``, ``from_mm``, ``to_mm``.
+    owed : DataFrame
+        Places that a procedure still asks for: ``from_mm``, ``to_mm``.
 
     Returns
     -------
     str
-        One row a method; green accepted, red and hatched rejected, grey no answer of the weld,
-        outlined still planned. Everything in it is escaped.
+        One row for each method and round. Accepted: green; rejected: red, taller and outlined;
+        re-shoot and not done: a thin grey line; planned and owed: outlines; rejectable indications:
+        black. Everything in it is escaped.
     """
-    methods = list(dict.fromkeys([*examined["method"], *planned["method"]]))
-    height = _TOP + _ROW * max(len(methods), 1) + 16
     scale = _WIDTH / length_mm
-    parts = [_title(length_mm, examined, planned)]
-    for row, method in enumerate(methods):
-        y = _TOP + row * _ROW
-        parts.append(f'<text x="0" y="{y + 11}" class="m">{escape(str(method))}</text>')
-        parts.append(f'<rect x="30" y="{y + 4}" width="{_WIDTH}" height="6" class="w"/>')
-        parts += _spots(examined[examined["method"] == method], y, scale)
-        parts += _outlines(planned[planned["method"] == method], y, scale)
-        parts += _marks(found[found["method"] == method], y, scale)
-    y = _TOP + _ROW * max(len(methods), 1) + 11
-    parts.append(f'<text x="30" y="{y}" class="t">0</text>')
-    parts.append(
-        f'<text x="{30 + _WIDTH}" y="{y}" class="t" text-anchor="end">{length_mm:,.0f} mm</text>'
+    looked = examined.assign(row=_label(examined))
+    asked = planned.assign(row=planned["method"])
+    shown = found.assign(row=_label(found))
+    labels = list(dict.fromkeys([*sorted(looked["row"]), *sorted(asked["row"])]))
+    marks = [
+        mark
+        for number, label in enumerate(labels)
+        for mark in (
+            *_spots(looked[looked["row"] == label], number, scale),
+            *_outlines(asked[asked["row"] == label], number, scale, "p"),
+            *_found(shown[shown["row"] == label], number, scale),
+        )
+    ]
+    if len(owed):
+        marks += _outlines(owed, len(labels), scale, "d")
+        labels.append("owed")
+    rows = [part for number, label in enumerate(labels) for part in _row(number, label)]
+    height = _ROW * len(labels) + 18
+    inside = "".join(
+        [_title(length_mm, examined, planned, owed), *rows, *marks, _ends(length_mm, height)]
     )
     return (
-        f'<svg viewBox="0 0 {_WIDTH + 32} {height}" role="img" class="strip">{"".join(parts)}</svg>'
+        f'<svg viewBox="0 0 {_LEFT + _WIDTH + 4} {height}" role="img" class="strip">{inside}</svg>'
     )
 
 
-def _title(length_mm: float, examined: pd.DataFrame, planned: pd.DataFrame) -> str:
+def _label(rows: pd.DataFrame) -> "pd.Series[Any]":
+    later = " R" + rows["round"].astype("str")
+    return rows["method"].astype("str") + later.where(rows["round"] > 0, "")
+
+
+def _title(
+    length_mm: float, examined: pd.DataFrame, planned: pd.DataFrame, owed: pd.DataFrame
+) -> str:
     rejected = int((examined["verdict"] == "reject").sum())
     text = (
         f"Joint of {length_mm:,.0f} mm: {len(examined)} examined, {rejected} of them rejected, "
-        f"{len(planned)} still planned"
+        f"{len(planned)} still planned, {len(owed)} owed"
     )
     return f"<title>{escape(text)}</title>"
 
 
-def _spots(rows: pd.DataFrame, y: int, scale: float) -> list[str]:
+def _row(number: int, label: str) -> tuple[str, str]:
+    middle = _middle(number)
+    return (
+        f'<text x="0" y="{middle + 4}" class="m">{escape(plain(label))}</text>',
+        f'<rect x="{_LEFT}" y="{middle - 1}" width="{_WIDTH}" height="2" class="w"/>',
+    )
+
+
+def _ends(length_mm: float, height: int) -> str:
+    return (
+        f'<text x="{_LEFT}" y="{height - 4}" class="t">0</text>'
+        f'<text x="{_LEFT + _WIDTH}" y="{height - 4}" class="t e">{length_mm:,.0f} mm</text>'
+    )
+
+
+def _middle(number: int) -> int:
+    return _ROW * number + _ROW // 2
+
+
+def _box(low: float, high: float, number: int, half: int, scale: float) -> str:
+    """Return place and size of a mark; it is never too narrow to be seen."""
+    return (
+        f'x="{_LEFT + low * scale:.1f}" y="{_middle(number) - half}" '
+        f'width="{max((high - low) * scale, 2):.1f}" height="{2 * half}"'
+    )
+
+
+def _spots(rows: pd.DataFrame, number: int, scale: float) -> list[str]:
     return [
-        f'<rect x="{30 + row.from_mm * scale:.1f}" y="{y + (2 if row.round == 0 else 6)}" '
-        f'width="{max((row.to_mm - row.from_mm) * scale, 2):.1f}" '
-        f'height="{10 if row.round == 0 else 6}" fill="{_COLOURS.get(str(row.verdict), "#999")}" '
-        f'fill-opacity="0.75"><title>{escape(_words(row))}</title></rect>'
+        f"<rect {_box(row.from_mm, row.to_mm, number, _HALF.get(row.verdict, 2), scale)} "
+        f'class="{_kind(row.verdict)}"><title>{escape(plain(_words(row)))}</title></rect>'
         for row in _named(rows)
     ]
+
+
+def _kind(verdict: str) -> str:
+    return {"accept": "a", "reject": "r"}.get(verdict, "g")
 
 
 def _named(rows: pd.DataFrame) -> Iterator[Any]:
@@ -85,17 +137,15 @@ def _words(row: Any) -> str:
     )
 
 
-def _outlines(rows: pd.DataFrame, y: int, scale: float) -> list[str]:
+def _outlines(rows: pd.DataFrame, number: int, scale: float, kind: str) -> list[str]:
     return [
-        f'<rect x="{30 + row.from_mm * scale:.1f}" y="{y + 2}" '
-        f'width="{max((row.to_mm - row.from_mm) * scale, 2):.1f}" height="10" class="p"/>'
+        f'<rect {_box(row.from_mm, row.to_mm, number, 5, scale)} class="{kind}"/>'
         for row in _named(rows)
     ]
 
 
-def _marks(rows: pd.DataFrame, y: int, scale: float) -> list[str]:
+def _found(rows: pd.DataFrame, number: int, scale: float) -> list[str]:
     return [
-        f'<rect x="{30 + row.start_mm * scale:.1f}" y="{y}" '
-        f'width="{max((row.end_mm - row.start_mm) * scale, 2):.1f}" height="14" class="i"/>'
+        f'<rect {_box(row.start_mm, row.end_mm, number, 3, scale)} class="i"/>'
         for row in _named(rows)
     ]

@@ -1,3 +1,5 @@
+from xml.etree import ElementTree as ET
+
 import pandas as pd
 import pytest
 
@@ -47,18 +49,50 @@ def test_extent_shows_met_and_short_by_more_than_colour():
     assert extent_figure(table.iloc[:0]) is None
 
 
+def test_extent_is_empty_where_no_rules_are_in_force():
+    assert extent_figure(pd.DataFrame()) is None
+
+
+EXAMINED = pd.DataFrame(
+    {
+        "method": "RT", "from_mm": [500.0, 500.0], "to_mm": [1000.0, 1000.0],
+        "verdict": ["reject", "accept"], "round": [0, 1],
+        "date": pd.to_datetime(["2026-03-01", "2026-03-05"]), "report": ["<b>", "\u202eR-2"],
+    }
+)  # fmt: skip
+FOUND = pd.DataFrame({"method": ["RT"], "round": [0], "start_mm": [600.0], "end_mm": [700.0]})
+PLANNED = pd.DataFrame({"method": ["UT"], "from_mm": [0.0], "to_mm": [250.0]})
+OWED = pd.DataFrame({"from_mm": [0.0], "to_mm": [500.0]})
+
+
+def parsed(svg):
+    return ET.fromstring(svg)  # noqa: S314  (made by ourselves)
+
+
 def test_a_strip_is_to_scale_and_escaped():
-    examined = pd.DataFrame(
-        {
-            "method": ["RT"], "from_mm": [500.0], "to_mm": [1000.0], "verdict": ["reject"],
-            "round": [0], "date": pd.to_datetime(["2026-03-01"]), "report": ["<b>"],
-        }
-    )  # fmt: skip
-    found = pd.DataFrame({"method": ["RT"], "start_mm": [600.0], "end_mm": [700.0]})
-    planned = pd.DataFrame({"method": ["UT"], "from_mm": [0.0], "to_mm": [250.0]})
-    svg = strip(1000.0, examined, found, planned)
-    assert 'x="350.0"' in svg  # half of 640 along, after the 30 of the label
-    assert 'width="320.0"' in svg
-    assert "&lt;b&gt;" in svg
+    svg = strip(1000.0, EXAMINED, FOUND, PLANNED, OWED)
+    marks = [mark.attrib for mark in parsed(svg).iter("rect")]
+    by_class = {mark["class"]: mark for mark in marks}
+    # A joint of 1,000 mm is drawn 600 wide from 64 on.
+    for kind, x, width in (
+        ("r", "364.0", "300.0"), ("a", "364.0", "300.0"), ("i", "424.0", "60.0"),
+        ("p", "64.0", "150.0"), ("d", "64.0", "300.0"),
+    ):  # fmt: skip
+        assert (by_class[kind]["x"], by_class[kind]["width"]) == (x, width), kind
     assert "<b>" not in svg
-    assert "1 examined, 1 of them rejected, 1 still planned" in svg
+    assert "\u202e" not in svg
+    assert "2 examined, 1 of them rejected, 1 still planned, 1 owed" in svg
+
+
+def test_a_strip_tells_repairs_and_rejects_apart_by_more_than_colour():
+    svg = parsed(strip(1000.0, EXAMINED, FOUND, PLANNED, OWED))
+    labels = [text.text for text in svg.iter("text")]
+    assert labels[:4] == ["RT", "RT R1", "UT", "owed"]
+    height = {mark.attrib["class"]: int(mark.attrib["height"]) for mark in svg.iter("rect")}
+    assert height["r"] > height["a"]
+
+
+def test_a_mark_is_never_too_narrow_to_be_seen():
+    svg = parsed(strip(1e6, EXAMINED, FOUND, PLANNED.iloc[:0], OWED.iloc[:0]))
+    widths = [float(m.attrib["width"]) for m in svg.iter("rect") if m.attrib["class"] != "w"]
+    assert min(widths) == 2.0

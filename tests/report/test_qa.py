@@ -1,11 +1,13 @@
 import json
 import re
+from datetime import timedelta
 from html.parser import HTMLParser
 from itertools import pairwise
 
 import pandas as pd
 import pytest
 
+from ndtstats.escalation import owed
 from ndtstats.report import qa_page, render_qa, write_qa
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
@@ -104,11 +106,66 @@ def test_figures_hold_what_the_tables_hold(yard):
     assert data["layout"]["yaxis"]["title"]["text"].endswith("[%]")
 
 
+def test_the_rates_figure_holds_what_its_table_holds(yard):
+    page = qa_page(yard, job="H1")
+    html = render_qa(page)
+    drawn = json.loads(re.search(r'id="data-rates">(.*?)</script>', html, re.DOTALL)[1])["data"][0]
+    rows = page.welders.sort_values("welder", ascending=False)
+    assert drawn["x"] == pytest.approx((100 * rows["rate"]).tolist())
+    assert [name.rsplit(", ", 1)[1] for name in drawn["y"]] == [
+        f"{n} spots" for n in rows["examined"]
+    ]
+
+
+def test_nothing_on_the_page_turns_the_direction_of_what_stands_beside_it(html):
+    assert "xxx" in html
+    assert not re.search("[\u202a-\u202e\u2066-\u2069]", html)
+    assert "\\u202e" not in html
+
+
+def test_each_owed_item_stands_once_under_its_cause(yard):
+    items = owed(yard, job="H1")
+    page = qa_page(yard, job="H1")
+    told = [item for cause in page.owed for item in cause.items]
+    assert len(items) > 0
+    assert len(told) == len(items)
+    assert sum(item["count"] for item in told) == items["count"].sum()
+    assert {cause.because for cause in page.owed} == set(items["because"])
+
+
+def test_the_joints_with_something_owed_come_first(yard):
+    page = qa_page(yard, job="H1")
+    has = [len(joint.owed) > 0 for joint in page.joints]
+    assert any(has)
+    assert has == sorted(has, reverse=True)
+    rejected = page.joints[0].examined
+    assert "lack of fusion (401)" in set(rejected["found"])
+
+
+def test_warnings_of_one_kind_and_file_stand_on_one_line(yard):
+    warnings = pd.DataFrame(
+        {
+            "job": "H1", "code": "NO-VISUAL", "file": "r.csv", "row": range(2, 22),
+            "column": "joint", "value": "B-01", "reason": "has no visual", "remedy": "look at it",
+        }
+    )  # fmt: skip
+    later = yard.latest_time() + timedelta(minutes=1)
+    before = len(yard.table("warnings", job="H1"))
+    with yard.batch(kind="load", subject="more", now=later) as batch:
+        batch.insert("warnings", warnings)
+    page = qa_page(yard, job="H1")
+    assert page.warnings_number == before + 20
+    line = page.warnings[page.warnings["reason"] == "has no visual"]
+    assert line["count"].tolist() == [20]
+    assert line["rows"].iloc[0] == "2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13 and 8 more"
+    assert line["values"].iloc[0] == "B-01"
+
+
 def test_the_headline_says_how_sure(yard):
     page = qa_page(yard, job="H1")
     total = page.described["rejected"].sum()
-    assert f"{total} of 40 spots rejected" in page.headline
-    assert "95% confidence between" in page.headline
+    assert f"{total} of 40 spots were rejected" in page.headline
+    assert "with 95 % confidence it lies between" in page.headline
     assert "Owed:" in page.headline
 
 
