@@ -85,6 +85,7 @@ def _side(rejects: pd.DataFrame, side: str, procedure: Procedure) -> pd.DataFram
         {
             "item": rejects["lot"] + "#" + rejects["ref"] + " " + side,
             "lot": rejects["lot"],
+            "side": side,
             "joint": rejects["joint"],
             "from_mm": low,
             "to_mm": high,
@@ -104,11 +105,24 @@ def _extras(sides: pd.DataFrame, looked: pd.DataFrame, whole: pd.DataFrame) -> p
     rows = sides.assign(
         what="extra",
         count=np.where(done | taken, 0, 1),
-        places=as_places(sides["joint"], sides["from_mm"], sides["to_mm"]),
+        places=_up_to_the_next(sides, shared),
         answered_by=answered.mask(taken, sides["lot"].map(whole.set_index("lot")["because"])),
         state=np.select([done, taken], ["done", "whole lot"], default="open"),
     )
     return as_items(rows[list(ITEM_COLUMNS)].itertuples(index=False, name=None))
+
+
+def _up_to_the_next(sides: pd.DataFrame, shared: pd.DataFrame) -> "pd.Series[Any]":
+    """Return the places, ended where an examination stands in the way.
+
+    Between two rejects that are less than a spot apart both ask for the same place.
+    """
+    begins = shared[shared["start_mm"] > shared["from_mm"]].groupby("place")["start_mm"].min()
+    ends = shared[shared["end_mm"] < shared["to_mm"]].groupby("place")["end_mm"].max()
+    right = sides["side"] == "right"
+    low = sides["from_mm"].where(right, ends.reindex(sides.index).fillna(sides["from_mm"]))
+    high = sides["to_mm"].where(~right, begins.reindex(sides.index).fillna(sides["to_mm"]))
+    return as_places(sides["joint"], low, high)
 
 
 def _whole_lots(

@@ -93,6 +93,14 @@ def test_steps_count_from_the_first_reject_to_either_side(make, joint):
     assert open_places(items) == [(300, 600), (2100, 2400)]
 
 
+def test_two_rejects_close_together_ask_for_the_place_between_them(make, joint):
+    rows = [(300, 600, "reject", 1), (800, 1100, "reject", 1)]
+    items = decide(make.spots(*rows), joint, HULL)
+    assert open_places(items) == [(0, 300), (600, 800), (600, 800), (1100, 1400)]
+    rows += [(600, 800, "accept", 2)]
+    assert open_places(decide(make.spots(*rows), joint, HULL)) == [(0, 300), (1100, 1400)]
+
+
 def test_a_neighbour_by_another_welder_answers_too(make, joint):
     # Lots by welder: the film beside the reject shows the other welder's part of the joint.
     by_a = make.spots((900, 1200, "reject", 1))
