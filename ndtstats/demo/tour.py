@@ -1,5 +1,6 @@
 """The tour: the whole job on the invented yard, every verb once, in the order of the work."""
 
+import shlex
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -23,6 +24,9 @@ REGISTER = "ndtstats.sqlite"
 REPORTS = "reports"
 
 HULL_RULES, PIPING_RULES = "hull.rules.toml", "piping.rules.toml"
+
+#: Tables of the yard's spreadsheet, in the order in which one needs the other.
+_SHEETS = ("jobs", "zones", "joints", "welders", "qualifications", "deposits", "beads", "tests")
 
 #: What the two contracts ask that the presets do not: what stood there, and what is put in.
 _EDITS = {
@@ -69,7 +73,7 @@ def demo(directory: Path, *, seed: int = DEFAULT_SEED, echo: Callable[[str], Non
         write_files(yard, directory)
         echo("An invented yard: a work boat of aluminium and a run of stainless piping, nine")
         echo("welders, eight months. Names and figures are invented for demonstration.")
-        echo(f"\n$ cd {directory}")
+        echo(f"\n$ cd {shlex.quote(str(directory))}")
         with inside(directory):
             _register(guide)
             _rules(guide)
@@ -89,10 +93,8 @@ def _register(guide: Guide) -> None:
     guide.tell("An empty table to fill in, with drop-downs and a sheet that explains each column:")
     guide.run("template examinations results-template.xlsx")
     guide.tell("The yard keeps its register in one spreadsheet, a sheet for each table.")
-    for table in ("jobs", "zones", "joints", "welders", "qualifications", "deposits"):
+    for table in _SHEETS:
         guide.run(f"load {table} {BOOK} --by lead")
-    guide.run(f"load beads {BOOK} --by lead")
-    guide.run(f"load tests {BOOK} --by lead")
 
 
 def _rules(guide: Guide) -> None:
@@ -149,6 +151,9 @@ def _plans(guide: Guide, yard: Yard) -> None:
     guide.chapter("The request, and what comes back")
     guide.run("request write P1 request-hull.xlsx --shift 12")
     guide.run("request write P2 request-piping.csv")
+    guide.tell(
+        "Cautions stand on a sheet of it, or in a file beside it: radiation is for licensed people."
+    )
     _fill(guide, yard, "request-hull.xlsx", "2")
     _fill(guide, yard, "request-piping.csv", "2")
     guide.run("load examinations request-hull.filled.xlsx --by lead")
