@@ -59,7 +59,9 @@ class Finding:
         shown = f'"{self.value}" ' if self.value is not None else ""
         lead = f"{place}: " if place else ""
         tail = f"; {self.remedy}" if self.remedy else ""
-        return f"{lead}{shown}{self.reason}{tail}"
+        text = f"{lead}{shown}{self.reason}{tail}"
+        # A cell may hold what steers a terminal, or turns its writing direction.
+        return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,6 +91,7 @@ CODES: dict[str, Code] = {
     "ZONE-UNKNOWN": Code("error", "the job has no such zone"),
     "JOINT-UNKNOWN": Code("error", "the job has no such joint"),
     "WELDER-UNKNOWN": Code("error", "the register has no such welder"),
+    "REQUEST-JOINT": Code("error", "the requested spot is on another joint"),
     "CATEGORY-UNKNOWN": Code("error", "no rule in force names the category"),
     # what the trade forbids
     "BEYOND-JOINT": Code("error", "a place beyond the end of its joint"),
@@ -97,6 +100,8 @@ CODES: dict[str, Code] = {
     "OUTSIDE-SPOT": Code("error", "an indication outside its spot"),
     "ACCEPTED-REJECTABLE": Code("error", "accepted with a rejectable indication"),
     # what somebody has to look at
+    "REQUEST-UNKNOWN": Code("warning", "no plan asked for such a spot"),
+    "REQUEST-METHOD": Code("warning", "the spot was requested by another method"),
     "RT-ON-FILLET": Code("warning", "a fillet examined by a method that looks inside"),
     "EXPOSURE-TWICE": Code("warning", "one exposure number for two places"),
     "UNQUALIFIED": Code("warning", "welded without a qualification that covers it on the day"),

@@ -8,6 +8,9 @@ from ndtstats.errors import nearest
 from ndtstats.intake.draft import Draft
 from ndtstats.intake.known import Known
 
+#: So many pairs of words are compared for a suggestion; a second of work at most.
+MOST_COMPARED = 50_000
+
 
 def job_known(draft: Draft, known: Known) -> None:
     """Tell the jobs that the register does not have."""
@@ -55,20 +58,60 @@ def _unknown(draft: Draft, column: str, code: str, known: set[str], reason: str)
 
 def _unknown_of_job(draft: Draft, column: str, theirs: str, code: str, table: pd.DataFrame) -> None:
     values, jobs = draft.frame[column], draft.frame["job"]
-    pairs = pd.MultiIndex.from_frame(table[["job", theirs]].astype("str"))
-    mine = pd.MultiIndex.from_arrays([jobs.astype("str"), values.astype("str")])
-    wrong = values.notna() & jobs.notna() & ~mine.isin(pairs)
-    remedy = _hints(values, wrong, set(table[theirs].dropna()))
-    draft.tell(code, wrong, column, f"is not a {theirs} of the job", remedy)
+    mine = pd.DataFrame({"job": jobs, theirs: values}).reset_index(names="row").dropna()
+    there = table[["job", theirs]].drop_duplicates()
+    found = mine.merge(there, on=["job", theirs], how="left", indicator=True)
+    rows = found.loc[found["_merge"] == "left_only", "row"]
+    wrong = pd.Series(values.index.isin(rows), index=values.index)
+    hints = [
+        _hints(values, wrong & (jobs == job), set(there.loc[there["job"] == job, theirs].dropna()))
+        for job in pd.unique(jobs[wrong])
+    ]
+    if hints:
+        draft.tell(code, wrong, column, f"is not a {theirs} of the job", pd.concat(hints))
+
+
+def request_known(draft: Draft, known: Known) -> None:
+    """Tell the requests that no plan made, and those of another joint or method.
+
+    Silent while no plan has asked for anything: the ids are then somebody else's.
+    """
+    asked = draft.frame["request"]
+    if known.spots.empty or asked.isna().all():
+        return
+    unknown = asked.notna() & ~asked.isin(known.spots.index)
+    hints = _hints(asked, unknown, set(known.spots.index))
+    draft.tell("REQUEST-UNKNOWN", unknown, "request", "is not a requested spot", hints)
+    spots = known.spots.reindex(asked).set_axis(asked.index)
+    mine = draft.frame[["job", "joint", "method"]]
+    # Either the id is wrong or the joint is, and a verdict must not be kept on the wrong joint.
+    other = (spots["joint"].notna() & mine["joint"].notna() & mine["job"].notna()) & (
+        (spots["joint"] != mine["joint"]) | (spots["job"] != mine["job"])
+    )
+    where = "asks for joint " + spots["joint"] + " of job " + spots["job"]
+    draft.tell("REQUEST-JOINT", other, "request", where, "mend the request or the joint")
+    method = ~other & spots["method"].notna() & mine["method"].notna()
+    method &= spots["method"] != mine["method"]
+    remedy = "the spot stays open until it is examined so; or mend the method"
+    draft.tell("REQUEST-METHOD", method, "request", "asks for " + spots["method"], remedy)
 
 
 def _hints(values: Any, wrong: Any, known: set[str]) -> Any:
-    """Return for each row what would be right: the nearest known word."""
+    """Return for each wrong row what would be right: the nearest known word."""
     words = pd.unique(values[wrong])
+    bare: dict[str, list[str]] = {}
+    for word in known:
+        bare.setdefault(_bare(word), []).append(word)
     # Looking for the nearest of many takes long; a file of strangers gets the plain advice.
-    few = len(words) * len(known) <= 200_000
+    few = len(words) * len(known) <= MOST_COMPARED
     hints = {}
     for word in words:
-        close = nearest(str(word), known) if few else None
+        # The same but for capitals, blanks and dashes is nearer than any other.
+        same = bare.get(_bare(str(word)), [])
+        close = same[0] if len(same) == 1 else nearest(str(word), known) if few else None
         hints[word] = f'did you mean "{close}"?' if close else "load it first, or mend it here"
-    return values.astype(object).map(hints)
+    return values[wrong].map(hints).astype("str")
+
+
+def _bare(word: str) -> str:
+    return "".join(letter for letter in word.casefold() if letter.isalnum())

@@ -1,5 +1,7 @@
 """Checks that need the trade: places, dates, repairs, methods, qualifications."""
 
+from typing import Any
+
 import pandas as pd
 
 from ndtstats.intake.draft import Draft
@@ -13,21 +15,21 @@ _TOLERANCE_MM = 0.5
 
 def within_joint(draft: Draft, known: Known) -> None:
     """Tell the places that reach beyond the end of their joint."""
-    length = known.joints_of(draft.frame)["length_mm"]
+    length = known.joints["length_mm"]
     for column in ("from_mm", "to_mm"):
         if column in draft.frame:
             values = draft.frame[column].astype("float64")
             wrong = values > length + _TOLERANCE_MM
-            remedy = "the joint is " + length.map("{:g} mm long".format)
+            remedy = _worded("the joint is {:g} mm long", length[wrong])
             draft.tell("BEYOND-JOINT", wrong, column, "is beyond the joint's end", remedy)
 
 
 def bead_within_joint(draft: Draft, known: Known) -> None:
     """Tell the beads that reach beyond the end of their joint."""
-    length = known.joints_of(draft.frame)["length_mm"]
+    length = known.joints["length_mm"]
     end = draft.frame["from_mm"].astype("float64") + draft.frame["length_mm"].astype("float64")
-    remedy = "the joint is " + length.map("{:g} mm long".format)
     wrong = end > length + _TOLERANCE_MM
+    remedy = _worded("the joint is {:g} mm long", length[wrong])
     draft.tell("BEYOND-JOINT", wrong, "length_mm", "reaches beyond the joint's end", remedy)
 
 
@@ -36,40 +38,40 @@ def crossings_within_joint(draft: Draft, known: Known) -> None:  # noqa: ARG001 
     crossings = draft.frame["crossings_mm"].dropna().str.split(";").explode().astype("float64")
     farthest = crossings.groupby(level=0).max().reindex(draft.frame.index)
     wrong = farthest > draft.frame["length_mm"].astype("float64") + _TOLERANCE_MM
-    remedy = "the joint is " + draft.frame["length_mm"].map("{:g} mm long".format)
+    remedy = _worded("the joint is {:g} mm long", draft.frame.loc[wrong, "length_mm"])
     draft.tell("BEYOND-JOINT", wrong, "crossings_mm", "is beyond the joint's end", remedy)
 
 
 def after_welding(draft: Draft, known: Known) -> None:
     """Tell the examinations dated before their joint was welded, or within the hold time."""
-    joints = known.joints_of(draft.frame)
+    joints = known.joints
     keys = draft.frame[["job", "joint"]].astype("str")
     welded = keys.merge(known.welded(), on=["job", "joint"], how="left").set_axis(keys.index)
     date = draft.frame["date"]
     early = date < welded["first"]
-    remedy = "it was welded on " + welded["first"].dt.strftime("%Y-%m-%d").fillna("")
+    remedy = _worded("it was welded on {:%Y-%m-%d}", welded.loc[early, "first"])
     draft.tell("BEFORE-WELDED", early, "date", "is before the joint was welded", remedy)
     hold = known.hold_hours(draft.frame, joints["category"])
     # Only days are known: within d days at least (d - 1) and at most (d + 1) times 24 h went by.
     waited = (date - welded["last"]).dt.days.fillna(-1) * 24.0
     soon = ~early & (waited >= 0) & (waited < hold)
-    remedy = hold.map("the rule asks for {:g} h after welding".format)
+    remedy = _worded("the rule asks for {:g} h after welding", hold[soon])
     reason = "may be sooner than the hold time allows"
     draft.tell("HOLD-TIME", soon, "date", reason, remedy)
 
 
 def reject_before_repair(draft: Draft, known: Known) -> None:
     """Tell the examinations of a repair that no reject of an earlier round calls for."""
-    columns = ["job", "joint", "method", "round", "verdict"]
+    columns = ["job", "joint", "method", "round", "verdict", "date"]
     mine = draft.frame[columns].astype({"round": "float64"}).fillna({"round": 0.0})
-    repairs = mine[mine["round"] > 0].reset_index(names="row")
-    rejects = pd.concat([known.table("examinations")[columns], mine])
-    rejects = rejects[rejects["verdict"] == "reject"].astype({"round": "float64"})
-    first = rejects.groupby(["job", "joint", "method"], as_index=False)["round"].min()
-    found = repairs.merge(
-        first, on=["job", "joint", "method"], how="left", suffixes=("", "_rejected")
-    )
-    lonely = found.loc[~(found["round_rejected"] < found["round"]), "row"]
+    repairs = mine[mine["round"] > 0].reset_index(names="row").drop(columns="verdict")
+    everything = pd.concat([known.table("examinations")[columns], mine])
+    rejects = everything[everything["verdict"] == "reject"].astype({"round": "float64"})
+    rejects = rejects.drop(columns="verdict").drop_duplicates()
+    pairs = repairs.merge(rejects, on=["job", "joint", "method"], suffixes=("", "_rejected"))
+    earlier = pairs["round_rejected"] < pairs["round"]
+    earlier &= ~(pairs["date_rejected"] > pairs["date"])
+    lonely = repairs.loc[~repairs["row"].isin(pairs.loc[earlier, "row"]), "row"]
     wrong = draft.frame.index.isin(lonely)
     reason = "has no reject of an earlier round before it"
     remedy = "load the rejected examination first, or mend the round"
@@ -79,13 +81,13 @@ def reject_before_repair(draft: Draft, known: Known) -> None:
 def indication_in_spot(draft: Draft, known: Known) -> None:
     """Tell the indications that lie outside the examined place."""
     frame = draft.frame
-    length = known.joints_of(frame)["length_mm"]
+    length = known.joints["length_mm"]
     low = frame["from_mm"].astype("float64").fillna(0.0)
     high = frame["to_mm"].astype("float64").fillna(length)
     start = frame["imp_from_mm"].astype("float64")
     end = start + frame["imp_length_mm"].astype("float64").fillna(0.0)
     wrong = (start < low - _TOLERANCE_MM) | (end > high + _TOLERANCE_MM)
-    remedy = "the spot is " + low.map("{:g}".format) + " to " + high.map("{:g} mm".format)
+    remedy = _worded("the spot is {:g} to {:g} mm", low[wrong], high[wrong])
     draft.tell("OUTSIDE-SPOT", wrong, "imp_from_mm", "lies outside the spot", remedy)
 
 
@@ -107,7 +109,7 @@ def verdict_fits(draft: Draft, known: Known) -> None:  # noqa: ARG001
 
 def method_fits(draft: Draft, known: Known) -> None:
     """Tell the fillets that were examined by a method that looks inside."""
-    joints = known.joints_of(draft.frame)
+    joints = known.joints
     fillet = (joints["penetration"] == "fillet") | (
         joints["penetration"].isna() & joints["joint_type"].isin(["lap"])
     )
@@ -157,17 +159,18 @@ def by_qualified_welder(draft: Draft, known: Known) -> None:
     certificates = known.table("qualifications")
     if certificates.empty:
         return
-    joints = known.joints_of(draft.frame)
+    joints = known.joints
     work = draft.frame[["welder", "date", "process", "position"]].copy()
     for column in ("process", "position"):
         work[column] = work[column].astype("str").fillna(joints[column])
     for column in ("joint_type", "thickness_mm", "material"):
         work[column] = joints[column]
     wrong = ~qualified(work, certificates)
-    what = work[["process", "position", "joint_type"]].fillna("?").agg(" ".join, axis=1)
-    reason = "has no qualification on the day for " + what
+    wrong &= draft.frame["welder"].notna()
+    what = (work.loc[wrong, column].fillna("?") for column in ("process", "position", "joint_type"))
+    reason = _worded("has no qualification on the day for {} {} {}", *what)
     remedy = "check stamp, process and position, or load the certificate"
-    draft.tell("UNQUALIFIED", wrong & draft.frame["welder"].notna(), "welder", reason, remedy)
+    draft.tell("UNQUALIFIED", wrong, "welder", reason, remedy)
 
 
 def certificate_runs(draft: Draft, known: Known) -> None:  # noqa: ARG001
@@ -175,3 +178,9 @@ def certificate_runs(draft: Draft, known: Known) -> None:  # noqa: ARG001
     wrong = draft.frame["valid_until"] < draft.frame["qualified_on"]
     remedy = "check both dates"
     draft.tell("CERTIFICATE-OUT", wrong, "valid_until", "is before the test weld", remedy)
+
+
+def _worded(sentence: str, *values: "pd.Series[Any]") -> "pd.Series[str]":
+    """Return a sentence about each row, with its values put in."""
+    rows = zip(*values, strict=True)
+    return pd.Series([sentence.format(*row) for row in rows], values[0].index, dtype="str")

@@ -2,6 +2,9 @@
 
 Every function takes a column of stripped text ("" where blank) and returns the converted column
 and the texts that could not be read. The work is done once per distinct text.
+
+Numbers and dates are read in every notation there is; what only one notation can read settles the
+column, and what two can read otherwise, with nothing to settle it, is refused with both readings.
 """
 
 import re
@@ -24,7 +27,17 @@ _YES = {"yes", "y", "true", "1", "x"}
 _NO = {"no", "n", "false", "0", "-"}
 
 #: Columns of codes: trimmed and in capitals, so that "k7" is the stamp K7.
-CAPITALS = {"welder", "method"}
+CAPITALS = {"welder", "method", "position", "positions"}
+
+#: How a spreadsheet is told that a cell is text, though it begins like a formula.
+_MARKED_TEXT = ("'=", "'+", "'-", "'@")
+
+#: A number from here on is a slip, whatever it measures.
+_TOO_LARGE = 1e12
+
+#: Lengths are kept to a millionth of a millimetre: 0.07 m is 70 mm and not 70.00000000000001,
+#: or the same spot given in two units would be two spots.
+_LENGTH_DIGITS = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,12 +60,21 @@ class Converted:
 def clean(texts: Any) -> Any:
     r"""Return texts without surrounding blanks and with single ones inside.
 
+    An apostrophe before a sign that begins a formula only marks the cell as text, and is dropped.
+
     Examples
     --------
-    >>> clean(pd.Series([" B-1  a\u00a0"])).tolist()
-    ['B-1 a']
+    >>> clean(pd.Series([" B-1  a\u00a0", "'-7"])).tolist()
+    ['B-1 a', '-7']
     """
-    return texts.str.replace(r"[\s\u00a0\u2007\u202f]+", " ", regex=True).str.strip()
+    codes, distinct = pd.factorize(texts)
+    cleaned = [_clean(text) for text in distinct]
+    return pd.Series(np.array(cleaned, dtype=object).take(codes), texts.index, dtype="str")
+
+
+def _clean(text: str) -> str:
+    single = " ".join(text.split())
+    return single[1:] if single.startswith(_MARKED_TEXT) else single
 
 
 def convert(
@@ -62,6 +84,7 @@ def convert(
     unit: str | None = None,
     decimal: str | None = None,
     dates: str | None = None,
+    points: bool = True,
 ) -> Converted:
     """Return a column of text as the type that its table declares.
 
@@ -77,6 +100,8 @@ def convert(
         The decimal mark, if declared.
     dates : {"dmy", "mdy", "iso", "serial"}, optional
         The order of day and month, if declared.
+    points : bool
+        Whether the source itself writes numbers with a point, as a spreadsheet does with real ones.
 
     Examples
     --------
@@ -85,11 +110,13 @@ def convert(
     >>> convert(pd.Series(["1,5", ""]), length, unit="m").values.tolist()
     [1500.0, nan]
     """
-    distinct = pd.Series(pd.unique(texts), dtype="str")
+    codes, found = pd.factorize(texts)
+    distinct = pd.Series(found, dtype="str")
     filled = distinct[distinct != ""]
+    scale = MM_PER_UNIT[unit or "mm"] if column.unit == "mm" else 1.0
     if column.kind == "number":
-        values, unread = _numbers(filled, decimal)
-        values = values * MM_PER_UNIT[unit or "mm"] if column.unit == "mm" else values
+        values, unread = _numbers(filled, decimal, points)
+        values = (values * scale).round(_LENGTH_DIGITS)
     elif column.kind == "date":
         values, unread = _dates(filled, dates)
     elif column.kind == "whole":
@@ -97,56 +124,57 @@ def convert(
     elif column.kind == "flag":
         values, unread = _flags(filled)
     elif column.kind == "numbers":
-        values, unread = _several(filled, decimal, MM_PER_UNIT[unit or "mm"])
+        values, unread = _several(filled, decimal, scale, points)
     else:
         values, unread = _words(filled, column)
-    lookup = pd.Series(values.to_numpy(), index=filled.to_numpy())
-    return Converted(texts.map(lookup), unread)
+    by_code = values.reindex(distinct.index)
+    return Converted(by_code.take(codes).set_axis(texts.index), unread)
 
 
 # ------------------------------------------------------------------ numbers
 
-_PLAIN = r"[+-]?\d+(?:\.\d+)?(?:[eE][+-]?\d+)?"
-_COMMA = r"[+-]?(?:\d+|\d{1,3}(?:[. ']\d{3})+),\d+"
-_THOUSANDS = r"[+-]?\d{1,3}(?:[, ']\d{3})+(?:\.\d+)?"
-_EITHER = r"[+-]?\d{1,3},\d{3}"
+#: A number with the decimal mark {0}; and one in groups of three, parted by the other mark {1}.
+_PLAIN = r"[+-]?(?:\d+{0}?\d*|{0}\d+)(?:[eE][+-]?\d+)?"
+_GROUPED = r"[+-]?[1-9]\d{{0,2}}([{1} '’])\d{{3}}(?:\1\d{{3}})*(?:{0}\d+)?"
 
 
-def _numbers(texts: Any, decimal: str | None) -> tuple[Any, dict[str, Unread]]:
-    comma = texts.str.fullmatch(_COMMA)
-    either = texts.str.fullmatch(_EITHER)
-    thousands = texts.str.fullmatch(_THOUSANDS)
-    plain = texts.str.fullmatch(_PLAIN)
-    # One value that can only have a decimal comma settles the column, if none speaks against it.
-    only_comma = bool((comma & ~either).any() and not (thousands & ~either).any())
-    if decimal == "," or (decimal is None and only_comma):
-        readable = (
-            comma
-            | texts.str.fullmatch(r"[+-]?\d+")
-            | (plain & ~texts.str.contains(".", regex=False))
-        )
-        if decimal is None:
-            readable |= plain
-        text = texts.where(plain & ~comma, texts.str.replace(r"[. ']", "", regex=True))
-        text = text.str.replace(",", ".", regex=False)
-        ambiguous = pd.Series(False, index=texts.index)
-    else:
-        readable = plain | thousands
-        ambiguous = either if decimal is None else pd.Series(False, index=texts.index)
-        text = texts.str.replace(r"[, ']", "", regex=True)
-    good = readable & ~ambiguous
-    values = pd.to_numeric(text.where(good), errors="coerce")
-    finite = np.isfinite(values) | ~good
-    values = values.where(finite)
-    unread = {t: _two_numbers(t) for t in texts[ambiguous]}
-    wrong = texts[(~good & ~ambiguous) | ~finite]
+def _numbers(texts: Any, decimal: str | None, points: bool) -> tuple[Any, dict[str, Unread]]:
+    point, comma = _with_mark(texts, ".", ","), _with_mark(texts, ",", ".")
+    two_ways = point.notna() & comma.notna() & (point != comma)
+    order = decimal or _only(point.notna() & comma.isna(), comma.notna() & point.isna(), ".", ",")
+    # Where real numbers may stand, "1.250" may be one of them, even beside a "12,5" that is text.
+    real = texts.str.contains(".", regex=False) & points
+    refused = two_ways & {".": real & False, ",": real}.get(order or "", ~real)
+    # What only one notation can read is what it says, whatever stands beside it...
+    values = comma.fillna(point) if order == "," else point.fillna(comma)
+    if decimal == "." or (decimal == "," and not points):
+        values = point if decimal == "." else comma  # ...unless a person declared the other one.
+    values = values.where(~refused & (values.abs() < _TOO_LARGE)) + 0.0  # -0 is 0
+    unread = {text: _two_numbers(text) for text in texts[refused]}
     remedy = "write it as 12.5, or declare decimal in a mapping file"
-    unread |= dict.fromkeys(wrong, Unread("NUMBER", "is not a number", remedy))
-    return values, unread
+    wrong = texts[values.isna() & ~refused]
+    return values, unread | dict.fromkeys(wrong, Unread("NUMBER", "is not a number", remedy))
+
+
+def _with_mark(texts: Any, mark: str, other: str) -> Any:
+    """Return the numbers as read with a decimal mark, NaN where they cannot be read so."""
+    marks = (re.escape(mark), re.escape(other))
+    fits = texts.str.fullmatch(_PLAIN.format(*marks), flags=re.ASCII)
+    fits |= texts.str.fullmatch(_GROUPED.format(*marks), flags=re.ASCII)
+    plain = texts.where(fits).str.replace(rf"[{marks[1]} '’]", "", regex=True)
+    numbers = pd.to_numeric(plain.str.replace(mark, ".", regex=False), errors="coerce")
+    return numbers.astype("float64")
+
+
+def _only(first: Any, second: Any, name: str, other: str) -> str | None:
+    """Return the notation that something in the column calls for, if nothing calls for both."""
+    if bool(first.any()) == bool(second.any()):
+        return None
+    return name if bool(first.any()) else other
 
 
 def _two_numbers(text: str) -> Unread:
-    as_thousands, as_decimal = text.replace(",", ""), text.replace(",", ".")
+    as_thousands, as_decimal = re.sub("[.,]", "", text), text.replace(",", ".")
     return Unread(
         "NUMBER-AMBIGUOUS",
         f"can be read as {as_thousands} or as {as_decimal}",
@@ -163,54 +191,67 @@ def _whole(texts: Any, column: Column) -> tuple[Any, dict[str, Unread]]:
     return values, dict.fromkeys(wrong, reason)
 
 
-def _several(texts: Any, decimal: str | None, scale: float) -> tuple[Any, dict[str, Unread]]:
+def _several(
+    texts: Any, decimal: str | None, scale: float, points: bool
+) -> tuple[Any, dict[str, Unread]]:
     parts = texts.str.split(";").explode().str.strip()
     parts = parts[parts != ""]
-    values, unread = _numbers(parts.drop_duplicates(), decimal)
-    lookup = pd.Series(values.to_numpy(), index=parts.drop_duplicates().to_numpy())
-    numbers = parts.map(lookup) * scale
-    shown = numbers.map("{:g}".format).groupby(level=0).agg(";".join)
-    bad = set(parts.index[numbers.isna() | (numbers < 0)])
+    distinct = parts.drop_duplicates()
+    values, unread = _numbers(distinct, decimal, points)
+    lookup = pd.Series((values * scale).round(_LENGTH_DIGITS).to_numpy(), distinct.to_numpy())
+    numbers = parts.map(lookup)
+    wrong = texts.index.isin(parts.index[numbers.isna() | (numbers < 0)]) | ~texts.index.isin(
+        parts.index
+    )
+    # The same places in another order are the same list.
+    shown = numbers.sort_values().map("{:.12g}".format).groupby(level=0).agg(";".join)
     reason = Unread("NUMBERS", "is not a list of positions", "write them as 250;1800")
-    joined = shown.reindex(texts.index).astype("str")
-    return joined.mask(joined.index.isin(bad)), {texts[i]: reason for i in bad} | {
-        texts[i]: unread[p]
-        for i, p in parts.items()
-        if p in unread and i in bad and unread[p].code == "NUMBER-AMBIGUOUS"
+    two_ways = {
+        texts[row]: unread[part]
+        for row, part in parts.items()
+        if part in unread and unread[part].code == "NUMBER-AMBIGUOUS"
     }
+    values = shown.reindex(texts.index).astype("str").mask(wrong)
+    return values, dict.fromkeys(texts[wrong], reason) | two_ways
 
 
 # ------------------------------------------------------------------ dates
 
-_DAY_FIRST = re.compile(r"^(\d{1,2})[./\- ](\d{1,2})[./\- ](\d{4}|\d{2})$")
+_ISO = re.compile(r"^([0-9]{4})([-/.]?)([0-9]{2})\2([0-9]{2})(?:[T ][0-9:.]+)?$")
+_DAY_FIRST = re.compile(r"^([0-9]{1,2})[./\- ]+([0-9]{1,2})[./\- ]+([0-9]{4}|[0-9]{2})$")
 
 
 def _dates(texts: Any, order: str | None) -> tuple[Any, dict[str, Unread]]:
-    iso = texts.str.extract(r"^(\d{4})[-/.]?(\d{2})[-/.]?(\d{2})(?:[T ][\d:.]+)?$")
-    parted = texts.str.extract(_DAY_FIRST.pattern)
-    serial = texts.str.fullmatch(r"\d{5}(\.\d+)?")
-    order = order or _only_order(parted)
-    values = pd.Series(pd.NaT, index=texts.index, dtype="datetime64[s]")
-    if order in {"dmy", "mdy"}:
-        day, month = (0, 1) if order == "dmy" else (1, 0)
-        values = _calendar(parted[2], parted[month], parted[day])
-    values = values.fillna(_calendar(iso[0], iso[1], iso[2]))
-    counted = pd.to_numeric(texts.where(serial), errors="coerce")
-    days = _SERIAL_ORIGIN + pd.to_timedelta(np.floor(counted), unit="D")
-    values = values.fillna(days.astype("datetime64[s]"))
+    iso = texts.str.extract(_ISO)
+    parted = texts.str.extract(_DAY_FIRST)
+    day_first = _calendar(parted[2], parted[1], parted[0])
+    month_first = _calendar(parted[2], parted[0], parted[1])
+    two_ways = day_first.notna() & month_first.notna() & (day_first != month_first)
+    if order is None:
+        only_day = day_first.notna() & month_first.isna()
+        only_month = month_first.notna() & day_first.isna()
+        settled = _only(only_day, only_month, "dmy", "mdy")
+        two_ways &= settled is None
+        values = month_first if settled == "mdy" else day_first
+        values = values.fillna(month_first).fillna(day_first).mask(two_ways)
+    else:
+        two_ways &= False
+        nothing = pd.Series(pd.NaT, index=texts.index, dtype="datetime64[s]")
+        values = {"dmy": day_first, "mdy": month_first}.get(order, nothing)
+    values = values.fillna(_calendar(iso[0], iso[2], iso[3])).fillna(_counted(texts))
     values = values.where((values >= _FIRST_DAY) & (values <= _LAST_DAY))
-    wrong = texts[values.isna()]
-    two_ways = parted[0].notna() & (order not in {"dmy", "mdy"})
-    not_a_day = Unread("DATE", "is not a date between 1950 and 2100", "write it as 2026-03-01")
-    return values, {t: _two_dates(t) if two_ways[i] else not_a_day for i, t in wrong.items()}
+    unread = {text: _two_dates(text) for text in texts[two_ways]}
+    declared = f"; dates are declared as {order}" if order else ""
+    reason = "is not a date between 1950 and 2100"
+    wrong = Unread("DATE", reason, f"write it as 2026-03-01{declared}")
+    return values, unread | dict.fromkeys(texts[values.isna() & ~two_ways], wrong)
 
 
-def _only_order(parted: pd.DataFrame) -> str | None:
-    """Return the only order in which all dates of a column can be read, if there is only one."""
-    first, second = pd.to_numeric(parted[0]), pd.to_numeric(parted[1])
-    if bool((first > 12).any()) == bool((second > 12).any()):
-        return None
-    return "dmy" if bool((first > 12).any()) else "mdy"
+def _counted(texts: Any) -> Any:
+    """Return the days that a spreadsheet counts as plain numbers; nobody else writes dates so."""
+    serial = texts.where(texts.str.fullmatch(r"\d{5}(\.\d+)?", flags=re.ASCII))
+    days = pd.to_timedelta(np.floor(pd.to_numeric(serial, errors="coerce")), unit="D")
+    return (_SERIAL_ORIGIN + days).astype("datetime64[s]")
 
 
 def _calendar(year: Any, month: Any, day: Any) -> Any:

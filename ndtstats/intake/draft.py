@@ -19,6 +19,9 @@ from ndtstats.register.frames import typed
 #: A row is a total if it says so and has no key of its own: common practice, no source.
 _TOTAL = r"(?i)^(?:sub)?(?:totals?|sum|summe|gesamt)\b.*"
 
+#: A longer cell is shown shortened in a finding.
+LONGEST_VALUE = 100
+
 
 @dataclass(slots=True)
 class Draft:
@@ -36,6 +39,8 @@ class Draft:
         Where they came from.
     places : Series of int
         Row of each line as the spreadsheet shows it.
+    blank : dict
+        For each required column of the file, mask of the rows where it is blank.
     findings : list of Finding
         All that is wrong with them.
     notes : list of str
@@ -48,6 +53,7 @@ class Draft:
     grid: Grid
     header: Header
     places: Any
+    blank: dict[str, Any] = field(default_factory=dict)
     findings: list[Finding] = field(default_factory=list)
     notes: list[str] = field(default_factory=list)
 
@@ -63,20 +69,20 @@ class Draft:
         column : str or None
             Column it is about.
         reason, remedy : str or Series of str
-            What is wrong, what would be right; for each row, or the same for all.
+            What is wrong, what would be right; the same for all, or for each of the rows by its
+            label (further rows may be left out).
         """
         rows = np.flatnonzero(np.asarray(where, dtype=bool))
         if len(rows) == 0:
             return
-        shown = self.texts[column].to_numpy()[rows] if column in self.texts else [None] * len(rows)
+        shown = self.texts[column].to_numpy()[rows] if column in self.texts else [""] * len(rows)
         places = self.places.to_numpy()[rows].tolist()
-        reasons = _each(reason, rows)
-        remedies = _each(remedy, rows)
+        reasons, remedies = _each(reason, rows), _each(remedy, rows)
         severity = CODES[code].severity
         self.findings += [
             Finding(
                 code, severity, why, what, self.grid.file, self.grid.sheet, row, column,
-                str(value) if value is not None and value != "" else None,
+                _shortened(value) or None,
             )
             for row, value, why, what in zip(places, shown, reasons, remedies, strict=True)
         ]  # fmt: skip
@@ -89,22 +95,28 @@ class Draft:
 
 
 def _each(text: Any, rows: Any) -> list[str]:
-    if isinstance(text, str):
-        return [text] * len(rows)
-    return [str(item) for item in np.asarray(text, dtype=object)[rows]]
+    return [text] * len(rows) if isinstance(text, str) else text.loc[rows].tolist()
+
+
+def _shortened(text: str) -> str:
+    """Return a cell as a message can hold it: somebody pastes a whole letter into one."""
+    return text if len(text) <= LONGEST_VALUE else text[: LONGEST_VALUE - 1] + "…"
 
 
 def make_draft(grid: Grid, header: Header, table: Table, mapping: Mapping) -> Draft:
     """Return the rows under the headings as a draft, converted and checked one by one."""
-    body = grid.cells.iloc[header.at + 1 :]
+    body = grid.cells.iloc[header.at + 1 :].apply(clean)
     places = pd.Series(grid.rows[header.at + 1 :], index=body.index)
-    cells = {name: clean(body[number]) for name, number in header.columns.items()}
-    texts = pd.DataFrame(cells, index=body.index)
+    texts = pd.DataFrame(
+        {name: body[number] for name, number in header.columns.items()}, index=body.index
+    )
     for name, constant in mapping.constants.items():
         if name not in header.columns:
-            texts[name] = constant
+            texts[name] = pd.Series(constant.strip(), index=texts.index, dtype="str")
     kept, notes = _without_fillers(body, texts, table, header)
     texts, places = texts[kept].reset_index(drop=True), places[kept].reset_index(drop=True)
+    if texts.empty:
+        notes.append("there are no rows below the headings")
     if header.ignored:
         notes.append(f"columns not read: {', '.join(dict.fromkeys(header.ignored))}")
     draft = Draft(table, pd.DataFrame(index=texts.index), texts, grid, header, places, notes=notes)
@@ -119,20 +131,22 @@ def _without_fillers(
     body: pd.DataFrame, texts: pd.DataFrame, table: Table, header: Header
 ) -> tuple[Any, list[str]]:
     """Return a mask without blank rows and totals, and what to say of them."""
-    cells = body.apply(lambda column: column.str.strip())
-    blank = (cells == "").all(axis=1)
+    blank = (body == "").all(axis=1)
+    # A long sheet is printed with its headings on every page, and some keep them in the file.
+    again = (body == header.headings).all(axis=1)
     required = [c.name for c in table.columns if c.required and c.name in header.columns]
     # A total has no key of its own: at least half of what every row must have is blank.
     hollow = (texts[required] == "").mean(axis=1) >= 0.5 if required else blank
     # Only the few hollow rows are looked at cell by cell.
     total = ~blank & hollow
-    says_so = cells[total].apply(lambda column: column.str.match(_TOTAL)).any(axis=1)
+    says_so = body[total].apply(lambda column: column.str.match(_TOTAL)).any(axis=1)
     total[total] = says_so.astype(bool)
-    notes = []
-    if total.any():
-        number = int(total.sum())
-        notes.append(f"{number} row{'s' if number > 1 else ''} of totals left out")
-    return ~(blank | total), notes
+    notes = [
+        f"{number} row{'s' if number > 1 else ''} of {what} left out"
+        for number, what in ((int(total.sum()), "totals"), (int(again.sum()), "repeated headings"))
+        if number
+    ]
+    return ~(blank | total | again), notes
 
 
 def _column(draft: Draft, column: Column, mapping: Mapping) -> Converted:
@@ -142,14 +156,22 @@ def _column(draft: Draft, column: Column, mapping: Mapping) -> Converted:
     if column.name in mapping.values:
         words = {theirs.casefold(): ours for theirs, ours in mapping.values[column.name].items()}
         translated = texts.str.casefold().map(words).fillna(texts).astype("str")
-    unit = _unit(draft, column, mapping)
-    done = convert(translated, column, unit=unit, decimal=mapping.decimal, dates=mapping.dates)
-    for text, why in done.unread.items():
-        draft.tell(why.code, translated == text, column.name, why.reason, why.remedy)
+    done = convert(
+        translated,
+        column,
+        unit=_unit(draft, column, mapping),
+        decimal=mapping.decimal,
+        dates=mapping.dates,
+        points=draft.grid.delimiter in {None, ","},
+    )
+    for code in sorted({why.code for why in done.unread.values()}):
+        told = {text: why for text, why in done.unread.items() if why.code == code}
+        wrong = translated.isin(told)
+        reason = translated[wrong].map({text: why.reason for text, why in told.items()})
+        remedy = translated[wrong].map({text: why.remedy for text, why in told.items()})
+        draft.tell(code, wrong, column.name, reason, remedy)
     if column.required:
-        missing = translated == ""
-        what = f"{heading(column)}: {column.meaning}"
-        draft.tell("MISSING", missing, column.name, "is blank", f"fill in {what}")
+        draft.blank[column.name] = translated == ""
     _bounds(draft, column, done.values)
     return done
 
@@ -178,14 +200,23 @@ def _bounds(draft: Draft, column: Column, values: Any) -> None:
         wrong = values.notna() & ~values.isin([int(word) for word in column.allowed])
         draft.tell("WORD", wrong, name, f"is not a {name.replace('_', ' ')}", f"write {listed}")
     other = column.beyond or column.not_below
-    if other and other in draft.frame:
-        against = draft.frame[other].astype("float64")
+    if other:
         numbers = values.astype("float64")
         # A joint's datum is 0, so an interval without a start begins there.
-        against = against.fillna(0.0)
+        start = draft.frame[other] if other in draft.frame else numbers.where(numbers.isna(), 0.0)
+        against = start.astype("float64").fillna(0.0)
         wrong = numbers <= against if column.beyond else numbers < against
         need = "greater than" if column.beyond else "not less than"
         draft.tell("BOUND", wrong, name, f"is not beyond {other}", f"it must be {need} {other}")
+
+
+def tell_missing(draft: Draft) -> None:
+    """Tell the required cells that are blank and that no other row of the same key fills in."""
+    for name, blank in draft.blank.items():
+        column = draft.table.column(name)
+        what = f"fill in {heading(column)}: {column.meaning}"
+        missing = blank & draft.frame[name].isna()
+        draft.tell("MISSING", missing, name, "is blank", what)
 
 
 def summary(items: Iterable[str], most: int = 5) -> str:

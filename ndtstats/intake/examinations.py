@@ -5,7 +5,7 @@ from typing import Any, NamedTuple
 import pandas as pd
 
 from ndtstats.columns import IMPERFECTION_COLUMNS
-from ndtstats.intake.draft import Draft, summary
+from ndtstats.intake.draft import Draft, summary, tell_missing
 from ndtstats.register.frames import differs, natural_key, typed
 
 
@@ -18,61 +18,80 @@ class Rows(NamedTuple):
 
 
 def gather(draft: Draft) -> Rows:
-    """Return the rows of a draft by their natural key, and tell the keys that clash.
+    """Return the rows of a draft by their natural key, and tell blank cells and keys that clash.
 
-    Rows of one examination that differ only in the imperfection are its imperfections. For every
-    other table a row that stands twice word for word is taken once.
+    Rows of one examination that differ only in the imperfection are its imperfections; such a row
+    need not say again what another row of its examination says, and the draft is filled in. Any
+    other row that stands twice word for word is taken once.
     """
     name = draft.table.name
-    frame = typed(draft.frame, draft.table.columns)
-    if name == "examinations":
-        frame["round"] = frame["round"].fillna(0)
-    keys = natural_key(name, frame)
+    examined = name == "examinations"
+    if examined:
+        draft.frame["round"] = draft.frame["round"].fillna(0)
+    keys = natural_key(name, draft.frame)
+    plain = [c for c in draft.table.names if not examined or c not in IMPERFECTION_COLUMNS]
+    shows = draft.frame[list(IMPERFECTION_COLUMNS)].notna().any(axis=1) if examined else None
+    if shows is not None:
+        _fill_in(draft, keys, shows, plain)
+    tell_missing(draft)
     first = keys.drop_duplicates()
-    first_row = pd.Series(first.index, index=first.to_numpy())
-    members = keys.map(first_row)
+    members = keys.map(pd.Series(first.index, index=first.to_numpy()))
     repeated = keys.duplicated(keep="first")
-    plain = [c for c in frame.columns if name != "examinations" or c not in IMPERFECTION_COLUMNS]
-    clash, columns = _clashes(frame.loc[repeated, plain], frame.loc[members[repeated], plain])
-    places = draft.places.loc[members].astype("str").to_numpy()
-    wrong = repeated.copy()
-    wrong[repeated] = clash
-    reason = "the same key stands in row " + pd.Series(places, index=frame.index)
-    told = pd.Series("", index=frame.index)
-    told[repeated] = pd.Series(columns, told.index[repeated], "str")
-    remedy = "with another " + told + "; keep one of them, or mend the key"
-    draft.tell("TWICE", wrong, None, reason, remedy)
-    if name != "examinations":
-        _note_doubles(draft, repeated & ~wrong)
-        return Rows(frame.loc[first.index], None, members)
-    return Rows(frame.loc[first.index, plain], _imperfections(frame, members, draft), members)
+    _tell_clashes(draft, keys, members, plain)
+    frame = draft.frame.loc[first.index]
+    if shows is None:
+        _note_doubles(draft, repeated)
+        return Rows(frame, None, members)
+    _note_doubles(draft, repeated & ~shows)
+    return Rows(frame[plain], _imperfections(draft, members, shows), members)
 
 
-def _clashes(again: pd.DataFrame, before: pd.DataFrame) -> tuple[Any, list[str]]:
-    """Return which repeated rows differ from the first of their key, and in what columns."""
-    different = pd.DataFrame(
-        {name: differs(again[name], before[name]) for name in again.columns}, index=again.index
-    )
+def _fill_in(draft: Draft, keys: Any, shows: Any, plain: list[str]) -> None:
+    """Fill in what the row of an imperfection leaves blank from the rows of the same key."""
+    several = keys.duplicated(keep=False)
+    if not (several & shows).any():
+        return
+    rows = draft.frame.loc[several, plain]
+    # Of each column the first cell that is filled in, whichever row it stands in.
+    said = rows.groupby(keys[several]).transform("first")
+    draft.frame.loc[several, plain] = rows.where(rows.notna() | ~shows[several], said, axis=0)
+    draft.frame = typed(draft.frame, draft.table.columns)
+
+
+def _tell_clashes(draft: Draft, keys: Any, members: Any, plain: list[str]) -> None:
+    """Tell each content of a key that is another than its first, once."""
+    content = draft.frame[plain].assign(key=keys)[keys.duplicated(keep=False)].drop_duplicates()
+    again = content.index[content["key"].duplicated()]
+    if again.empty:
+        return
+    before = members[again]
+    mine, other = draft.frame.loc[again], draft.frame.loc[before]
+    different = pd.DataFrame({n: differs(mine[n], other[n]) for n in plain}, index=again)
     names = different.columns.to_numpy()
     listed = [summary(names[row]) for row in different.to_numpy(dtype=bool)]
-    return different.any(axis=1), listed
+    reason = "the same key stands in row " + draft.places[before].astype("str").set_axis(again)
+    remedy = "with another " + pd.Series(listed, again, dtype="str")
+    remedy += "; keep one of them, or mend the key"
+    draft.tell("TWICE", draft.frame.index.isin(again), None, reason, remedy)
 
 
 def _note_doubles(draft: Draft, doubles: Any) -> None:
+    told = {finding.row for finding in draft.findings if finding.code == "TWICE"}
+    doubles = doubles & ~draft.places.isin(told)
     number = int(doubles.sum())
     if number:
         rows = summary(draft.places[doubles].astype("str"))
         draft.notes.append(f"{number} row{'s' if number > 1 else ''} stood twice: row {rows}")
 
 
-def _imperfections(frame: pd.DataFrame, members: Any, draft: Draft) -> pd.DataFrame:
+def _imperfections(draft: Draft, members: Any, shows: Any) -> pd.DataFrame:
     """Return the imperfections with the row of their examination, each once."""
-    columns = list(IMPERFECTION_COLUMNS)
-    rows = frame[columns].assign(examination=members)
-    rows = rows[frame[columns].notna().any(axis=1)]
+    rows = draft.frame.loc[shows, list(IMPERFECTION_COLUMNS)]
+    rows["examination"] = members[shows]
     # Beyond the acceptance level unless the file says otherwise, on a rejected spot only.
-    rejected = (frame["verdict"] == "reject").reindex(rows.index)
-    unsaid = rows["imp_rejectable"].isna()
-    rows["imp_rejectable"] = rows["imp_rejectable"].mask(unsaid, rejected.astype("boolean"))
-    _note_doubles(draft, rows.duplicated().reindex(frame.index, fill_value=False))
-    return rows.drop_duplicates()
+    rejected = (draft.frame["verdict"] == "reject")[shows].astype("boolean")
+    rows["imp_rejectable"] = rows["imp_rejectable"].fillna(rejected)
+    doubles = rows.duplicated()
+    _note_doubles(draft, doubles.reindex(draft.frame.index, fill_value=False))
+    kept: pd.DataFrame = rows[~doubles]
+    return kept

@@ -6,7 +6,8 @@ from dataclasses import dataclass, field
 import pandas as pd
 
 from ndtstats.columns import Column, Table
-from ndtstats.errors import nearest
+from ndtstats.errors import UseError, nearest
+from ndtstats.intake.convert import clean
 from ndtstats.intake.mapping import Mapping
 from ndtstats.intake.readers import Grid
 from ndtstats.units import MM_PER_UNIT
@@ -16,6 +17,8 @@ DEEPEST_HEADER = 30
 
 #: Column that a correction file adds; never read.
 PROBLEM = "problem"
+
+_LETTERS = re.compile(r"[^\W\d_]")
 
 _UNIT = re.compile(r"^(?P<name>.*?)\s*[\[(]\s*(?P<unit>mm|cm|m|in)\s*[\])]\s*$", re.IGNORECASE)
 
@@ -58,6 +61,8 @@ class Header:
         Position of the headings among the rows of the grid.
     columns : dict
         Column of ours to column number of the grid.
+    again : dict
+        Column of ours to further columns of the grid that are called the same.
     units : dict
         Column of ours to the unit its heading states.
     ignored : list of str
@@ -69,6 +74,7 @@ class Header:
     at: int
     headings: list[str]
     columns: dict[str, int] = field(default_factory=dict)
+    again: dict[str, list[int]] = field(default_factory=dict)
     units: dict[str, str] = field(default_factory=dict)
     ignored: list[str] = field(default_factory=list)
     missing: list[str] = field(default_factory=list)
@@ -90,33 +96,39 @@ def find_header(grid: Grid, table: Table, mapping: Mapping) -> Header:
     """Return the row of headings that knows the most columns of the table.
 
     Titles above it are passed over: of rows that know the same number, which may be none, the one
-    with the most cells filled counts, and of those the first.
+    with the most cells of words counts, and of those the first.
     """
-    if mapping.header_row is not None:
-        rows = [min(mapping.header_row, len(grid.cells)) - 1]
+    if mapping.header_row is None:
+        rows = range(min(DEEPEST_HEADER, len(grid.cells)))
+    elif mapping.header_row <= len(grid.cells):
+        rows = range(mapping.header_row - 1, mapping.header_row)
     else:
-        rows = list(range(min(DEEPEST_HEADER, len(grid.cells))))
+        rows = range(0)
+    nothing = Header(0, [], missing=[c.name for c in table.columns if c.required])
     headers = [_header(grid, row, table, mapping) for row in rows]
-    filled = [sum(bool(text) for text in header.headings) for header in headers]
-    ranked = zip(headers, filled, strict=True)
-    best = max(ranked, key=lambda pair: (len(pair[0].columns), pair[1]), default=(Header(0, []), 0))
+    worded = [sum(bool(_LETTERS.search(text)) for text in header.headings) for header in headers]
+    ranked = zip(headers, worded, strict=True)
+    best = max(ranked, key=lambda pair: (len(pair[0].columns), pair[1]), default=(nothing, 0))
     return best[0]
 
 
 def _header(grid: Grid, row: int, table: Table, mapping: Mapping) -> Header:
-    headings = [text.strip() for text in grid.cells.iloc[row]]
-    # A unit that is no length, such as bar, needs no conversion: its heading is one word for us.
-    declared = {_folded(heading(c)): c.name for c in table.columns if c.unit not in {None, "mm"}}
-    declared |= {_folded(theirs): ours for theirs, ours in mapping.columns.items()}
+    headings = clean(grid.cells.iloc[row]).tolist()
+    declared = {folded(theirs): ours for theirs, ours in mapping.columns.items()}
     header = Header(row, headings)
-    for number, text in enumerate(headings):
-        name, unit = _meaning(text, declared, table)
-        if name is None or name in header.columns:
-            header.ignored.extend([text] if text and _folded(text) != PROBLEM else [])
-            continue
-        header.columns[name] = number
-        if unit:
-            header.units[name] = unit
+    meanings = [_meaning(text, declared, table) for text in headings]
+    # What a person declared counts before what a heading happens to be called.
+    mapped = {name for name, _, is_declared in meanings if is_declared}
+    for number, (name, unit, is_declared) in enumerate(meanings):
+        text = headings[number]
+        if name is None or (name in mapped and not is_declared):
+            header.ignored.extend([text] if text and folded(text) != PROBLEM else [])
+        elif name in header.columns:
+            header.again.setdefault(name, []).append(number)
+        else:
+            header.columns[name] = number
+            if unit:
+                header.units[name] = unit
     header.missing.extend(
         column.name
         for column in table.columns
@@ -127,15 +139,26 @@ def _header(grid: Grid, row: int, table: Table, mapping: Mapping) -> Header:
     return header
 
 
-def _meaning(text: str, declared: dict[str, str], table: Table) -> tuple[str | None, str | None]:
-    """Return the column that a heading names, and the unit it states, if any."""
+def _meaning(
+    text: str, declared: dict[str, str], table: Table
+) -> tuple[str | None, str | None, bool]:
+    """Return the column that a heading names, the unit it states, and whether it is declared."""
+    if not text:
+        return None, None, False
     stated = _UNIT.match(text)
     unit = stated["unit"].lower() if stated else None
-    if _folded(text) in declared:
-        return declared[_folded(text)], unit
-    plain = _folded(stated["name"] if stated else text)
-    if plain in declared:
-        return declared[plain], unit
+    plain = folded(stated["name"] if stated else text)
+    for theirs in (folded(text), plain):
+        if theirs in declared:
+            return declared[theirs], unit, True
+    # A unit that is no length, such as bar, needs no conversion: its heading is one word for us.
+    ours = {folded(heading(c)): c.name for c in table.columns if c.unit not in {None, "mm"}}
+    if folded(text) in ours:
+        return ours[folded(text)], None, False
+    return *_own_name(plain, unit, table), False
+
+
+def _own_name(plain: str, unit: str | None, table: Table) -> tuple[str | None, str | None]:
     if plain in table.names:
         return plain, unit
     base, _, ending = plain.rpartition("_")
@@ -147,18 +170,58 @@ def _meaning(text: str, declared: dict[str, str], table: Table) -> tuple[str | N
     return None, None
 
 
-def _folded(text: str) -> str:
+def folded(text: str) -> str:
+    """Return a heading without what people write one way or the other."""
     return re.sub(r"[\s._\-/#:]+", "_", text.strip().casefold()).strip("_")
 
 
-def suggest_mapping(grid: Grid, header: Header, table: Table) -> str:
+def refuse_doubles(grid: Grid, header: Header) -> None:
+    """Refuse a column that stands twice, unless both hold the same.
+
+    Raises
+    ------
+    UseError
+        Naming both columns by their letters.
+    """
+    body = grid.cells.iloc[header.at + 1 :]
+    for name, others in header.again.items():
+        first = header.columns[name]
+        for other in others:
+            if not (clean(body[first]) == clean(body[other])).all():
+                raise UseError(
+                    f"{place_of(grid)}: columns {letters(first)} and {letters(other)} are both "
+                    f"{name} and do not hold the same; rename the one that is not meant"
+                )
+
+
+def place_of(grid: Grid) -> str:
+    """Return a sheet as messages name it."""
+    return grid.file + (f", sheet {grid.sheet}" if grid.sheet else "")
+
+
+def letters(number: int) -> str:
+    """Return a column as a spreadsheet names it.
+
+    Examples
+    --------
+    >>> letters(0), letters(27)
+    ('A', 'AB')
+    """
+    text = ""
+    while number >= 0:
+        text = chr(ord("A") + number % 26) + text
+        number = number // 26 - 1
+    return text
+
+
+def suggest_mapping(grid: Grid, header: Header, table: Table, mapping: Mapping) -> str:
     """Return a mapping file for the headings of a sheet, to be checked by a person.
 
     Each heading is given the column whose name, or whose usual names in the trade, are most like
-    it; one that is like none is left as a comment.
+    it; one that is like none is left as a comment. What a mapping declared already is kept.
     """
     free = {name for name in table.names if name not in header.columns}
-    lines = []
+    lines = [f"{_quoted(theirs)} = {_quoted(ours)}" for theirs, ours in mapping.columns.items()]
     for text in dict.fromkeys(header.ignored):
         ours = _like(text, free)
         if ours:
@@ -188,10 +251,10 @@ def suggest_mapping(grid: Grid, header: Header, table: Table) -> str:
 
 
 def _like(text: str, free: set[str]) -> str | None:
-    folded = _folded(text).replace("_", " ")
+    plain = folded(text).replace("_", " ")
     named = {name: name.removesuffix("_mm").replace("_", " ") for name in free}
     words = {word: name for name in free for word in (named[name], *_OTHER_WORDS.get(name, ()))}
-    close = folded if folded in words else nearest(folded, set(words))
+    close = plain if plain in words else nearest(plain, set(words))
     return words[close] if close else None
 
 
@@ -200,8 +263,10 @@ def _verdict_words(grid: Grid, header: Header, table: Table, lines: list[str]) -
     theirs = next((line.split(" = ")[0] for line in lines if line.endswith('"verdict"')), None)
     if theirs is None or "verdict" not in table.names:
         return []
-    number = next(i for i, text in enumerate(header.headings) if _quoted(text) == theirs)
-    words = grid.cells.iloc[header.at + 1 :, number].str.strip()
+    number = next((n for n, text in enumerate(header.headings) if _quoted(text) == theirs), None)
+    if number is None:
+        return []
+    words = clean(grid.cells.iloc[header.at + 1 :, number])
     allowed = table.column("verdict").allowed
     found = [word for word in pd.unique(words) if word and word not in allowed][:20]
     if not found:

@@ -5,7 +5,6 @@ from typing import Any
 
 import pandas as pd
 
-from ndtstats.columns import TABLES
 from ndtstats.register import Register
 from ndtstats.rules import Rules, rules_in_force
 
@@ -13,33 +12,38 @@ from ndtstats.rules import Rules, rules_in_force
 class Known:
     """The register as the checks see it; each table is read when first asked for."""
 
-    def __init__(self, register: Register, jobs: list[str]) -> None:
+    def __init__(self, register: Register, frame: pd.DataFrame) -> None:
         self._register = register
-        self.jobs = jobs
-
-    @cached_property
-    def _tables(self) -> dict[str, pd.DataFrame]:
-        return {}
+        self._keys = frame[[name for name in ("job", "joint") if name in frame]]
+        self._named = list(pd.unique(frame["job"].dropna())) if "job" in frame else []
+        self._tables: dict[str, pd.DataFrame] = {}
 
     def table(self, name: str) -> pd.DataFrame:
         """Return the rows in force of a table, of the jobs of the file where it has jobs."""
         if name not in self._tables:
-            only = self.jobs[0] if len(self.jobs) == 1 and "job" in TABLES[name].names else None
+            only = str(self._named[0]) if len(self._named) == 1 else None
             self._tables[name] = self._register.table(name, job=only)
         return self._tables[name]
 
     @cached_property
     def rules(self) -> dict[str, Rules]:
         """The rules in force, by job; a job without any is left out."""
-        found = {job: rules_in_force(self._register, job) for job in self.jobs}
+        jobs = [job for job in self.table("jobs")["job"] if job in set(self._named)]
+        found = {job: rules_in_force(self._register, job) for job in jobs}
         return {job: rules for job, rules in found.items() if rules is not None}
 
-    def joints_of(self, frame: pd.DataFrame) -> pd.DataFrame:
-        """Return the joint of each row (job, joint), aligned to it; missing where unknown."""
+    @cached_property
+    def spots(self) -> pd.DataFrame:
+        """Return job, joint and method of each spot ever requested, of all jobs, by its id."""
+        spots = self._register.table("spots", columns=["spot", "job", "joint", "method"])
+        return spots.drop_duplicates("spot").set_index("spot")
+
+    @cached_property
+    def joints(self) -> pd.DataFrame:
+        """The joint of each row of the file (job, joint), aligned to it; missing where unknown."""
         joints = self.table("joints").drop(columns=["id", "batch"])
-        keys = frame[["job", "joint"]].astype("str")
-        found = keys.merge(joints, on=["job", "joint"], how="left")
-        return found.set_axis(frame.index)
+        found = self._keys.merge(joints, on=["job", "joint"], how="left")
+        return found.set_axis(self._keys.index)
 
     def welded(self) -> pd.DataFrame:
         """Return first and last day of welding of each joint."""
@@ -65,9 +69,3 @@ class Known:
             how="left",
         )
         return found["hold_hours"].fillna(0.0).set_axis(frame.index)
-
-
-def make_known(register: Register, frame: pd.DataFrame) -> Known:
-    """Return what the register knows of the jobs that a frame names."""
-    jobs = list(pd.unique(frame["job"].dropna())) if "job" in frame else []
-    return Known(register, [str(job) for job in jobs])

@@ -14,15 +14,16 @@ from ndtstats.errors import UseError, nearest
 from ndtstats.findings import Finding
 from ndtstats.intake import checks_keys as keys
 from ndtstats.intake import checks_trade as trade
+from ndtstats.intake.corrections import write_corrections
 from ndtstats.intake.draft import Draft, make_draft
 from ndtstats.intake.examinations import Rows, gather
-from ndtstats.intake.headings import PROBLEM, Header, find_header, suggest_mapping
-from ndtstats.intake.known import Known, make_known
+from ndtstats.intake.known import Known
 from ndtstats.intake.mapping import Mapping, read_mapping
-from ndtstats.intake.readers import Grid, read_grids
-from ndtstats.intake.spreadsheet import write_table
+from ndtstats.intake.sheets import choose_sheet
 from ndtstats.progress import Progress, silent
 from ndtstats.register import Counts, Register
+from ndtstats.register.frames import typed
+from ndtstats.register.schema import STORED
 
 Check = Callable[[Draft, Known], None]
 
@@ -43,6 +44,7 @@ CHECKS: dict[str, tuple[Check, ...]] = {
     "examinations": (
         keys.job_known,
         keys.joint_known,
+        keys.request_known,
         trade.within_joint,
         trade.after_welding,
         trade.reject_before_repair,
@@ -157,7 +159,7 @@ def load(
     shape = _table(table)
     declared = read_mapping(mapping, shape) if mapping else Mapping()
     progress("reading", 0, 4)
-    grid, header = _grid_of(path, shape, declared, sheet)
+    grid, header, notes = choose_sheet(path, shape, declared, sheet)
     # The same cells mean something else under another mapping.
     sha256 = hashlib.sha256(
         f"{grid.sha256}|{grid.sheet}|{declared.model_dump_json()}".encode()
@@ -172,7 +174,7 @@ def load(
     progress("checking", 2, 4)
     rows = _checked(draft, register)
     result.findings = draft.findings
-    result.notes = draft.notes
+    result.notes = notes + draft.notes
     bad = draft.bad_rows
     # An examination is taken with all its imperfections or not at all.
     spoiled = rows.members.isin(rows.members[bad])
@@ -181,8 +183,6 @@ def load(
         return result
     progress("writing", 3, 4)
     _write(register, result, draft, rows, spoiled, sha256, by, now, dry_run=dry_run)
-    if result.left_out and not dry_run:
-        result.corrections = _write_corrections(draft, spoiled)
     return result
 
 
@@ -194,48 +194,6 @@ def _table(name: str) -> Table:
     raise UseError(f'"{name}" is not a table; {hint}')
 
 
-def _grid_of(
-    path: str | Path, table: Table, mapping: Mapping, sheet: str | None
-) -> tuple[Grid, Header]:
-    """Return the sheet that has the headings of the table, and its headings."""
-    grids = [grid for grid in read_grids(path, sheet=sheet or mapping.sheet) if len(grid.cells)]
-    if not grids:
-        raise UseError(f"{Path(path).name} holds no rows")
-    headers = [find_header(grid, table, mapping) for grid in grids]
-    # A sheet of the table's own name comes first, then the one that knows the most headings.
-    grid, header = max(
-        zip(grids, headers, strict=True),
-        key=lambda pair: (
-            not pair[1].missing,
-            (pair[0].sheet or "").casefold() == table.name,
-            len(pair[1].columns),
-        ),
-    )
-    if header.missing:
-        raise UseError(_unknown_headings(grid, header, table))
-    return grid, header
-
-
-def _unknown_headings(grid: Grid, header: Header, table: Table) -> str:
-    """Return what to say of missing headings, with a suggested mapping written to a file."""
-    where = grid.file + (f", sheet {grid.sheet}" if grid.sheet else "")
-    missing = ", ".join(header.missing)
-    text = f"{where}: table {table.name} needs {missing}, and no heading says so"
-    if not any(header.ignored):
-        return text + "; write the headings as ndtstats template does"
-    suggestion = grid.path.with_suffix(f".{table.name}.mapping.toml")
-    written = suggest_mapping(grid, header, table)
-    try:
-        if not suggestion.exists():
-            suggestion.write_text(written, encoding="utf-8")
-    except OSError:
-        return text + f"; write a mapping file such as:\n{written}"
-    return (
-        f"{text}; a suggested mapping is in {suggestion}: check it, then load with "
-        f"--mapping {suggestion}"
-    )
-
-
 def _loaded_before(register: Register, table: str, sha256: str) -> int | None:
     log = register.batches()
     same = log[(log["subject"] == table) & (log["sha256"] == sha256) & (log["left_out"] == 0)]
@@ -243,7 +201,7 @@ def _loaded_before(register: Register, table: str, sha256: str) -> int | None:
 
 
 def _checked(draft: Draft, register: Register) -> Rows:
-    known = make_known(register, draft.frame)
+    known = Known(register, draft.frame)
     rows = gather(draft)
     for check in CHECKS[draft.table.name]:
         check(draft, known)
@@ -281,50 +239,25 @@ def _write(
     )
     with entry as batch:
         result.counts = batch.merge(result.table, good, shown)
-        warnings = _warnings(draft, spoiled)
+        warnings = _warnings(register, draft, spoiled)
         if result.counts.changed and len(warnings):
             batch.insert("warnings", warnings)
         result.batch = batch.number if result.counts.changed and not dry_run else None
+        # Within the transaction: no row is left out without being written down.
+        if result.left_out and not dry_run:
+            result.corrections = write_corrections(draft, spoiled)
 
 
-def _warnings(draft: Draft, spoiled: Any) -> pd.DataFrame:
-    """Return the warnings about rows that are taken, as rows of the register."""
+def _warnings(register: Register, draft: Draft, spoiled: Any) -> pd.DataFrame:
+    """Return the new warnings about rows that are taken, as rows of the register."""
     out = set(draft.places[spoiled])
     kept = [f for f in draft.findings if f.severity == "warning" and f.row not in out]
     jobs = draft.frame["job"] if "job" in draft.frame else pd.Series(None, draft.frame.index)
     job_of = dict(zip(draft.places, jobs, strict=True))
-    return pd.DataFrame(
-        [
-            {
-                "job": job_of.get(f.row), "code": f.code, "file": f.file, "sheet": f.sheet,
-                "row": f.row, "column": f.column, "value": f.value, "reason": f.reason,
-                "remedy": f.remedy,
-            }
-            for f in kept
-        ]
-    )  # fmt: skip
-
-
-def _write_corrections(draft: Draft, spoiled: Any) -> Path:
-    """Write the rows that were not taken, as they stood, each with what is wrong with it."""
-    grid, header = draft.grid, draft.header
-    problems: dict[int, list[str]] = {}
-    for finding in draft.findings:
-        if finding.row is not None and finding.severity == "error":
-            value = f'"{finding.value}" ' if finding.value else ""
-            column = f"{finding.column}: " if finding.column else ""
-            problems.setdefault(finding.row, []).append(
-                f"{column}{value}{finding.reason}; {finding.remedy}"
-            )
-    places = draft.places[spoiled].to_numpy()
-    cells = grid.cells.iloc[places - grid.rows[0]]
-    named = [(n, t) for n, t in enumerate(header.headings) if t and t.casefold() != PROBLEM]
-    frame = pd.DataFrame({title: cells[number].to_numpy() for number, title in named})
-    frame[PROBLEM] = [
-        " | ".join(problems.get(place, ["stands with a row that has a problem"]))
-        for place in places.tolist()
-    ]
-    text_file = grid.delimiter is not None
-    path = grid.path.with_suffix(".corrections" + (".csv" if text_file else ".xlsx"))
-    write_table(path, frame, draft.table, overwrite=True, delimiter=grid.delimiter or ",")
-    return path
+    names = [column.name for column in STORED["warnings"]]
+    rows = [{"job": job_of.get(f.row), **{n: getattr(f, n) for n in names[1:]}} for f in kept]
+    told = typed(pd.DataFrame(rows, columns=names), STORED["warnings"])
+    # A file that is mended and loaded again is not warned of a second time for the same row.
+    before = register.table("warnings")[names]
+    again = pd.concat([before, told], ignore_index=True).duplicated()
+    return told[~again.iloc[len(before) :].to_numpy()]

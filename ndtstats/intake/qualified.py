@@ -62,10 +62,11 @@ def qualified(work: pd.DataFrame, certificates: pd.DataFrame) -> Any:
 
 def _listed(value: Any, several: Any, *, groups: bool = False) -> Any:
     """Return where a value is among several parted by semicolons; blanks on either side pass."""
-    listed = ";" + several.astype("str").str.replace(" ", "") + ";"
+    value = value.astype("str").str.casefold()
+    listed = ";" + several.astype("str").str.replace(" ", "").str.casefold() + ";"
     if groups:  # a certificate for group 22 covers 22.3
         listed = listed.str.replace(r"\.\d+", "", regex=True)
-    pairs = pd.DataFrame({"value": value.astype("str"), "listed": listed})
+    pairs = pd.DataFrame({"value": value, "listed": listed})
     # Few pairs are distinct: a yard has a dozen positions and certificates of a dozen kinds.
     distinct = pairs.drop_duplicates().dropna()
     inside = [

@@ -160,7 +160,8 @@ def _cell_text(value: Any) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float):
-        return str(int(value)) if value.is_integer() and abs(value) < 1e15 else repr(value)
+        # Beyond 2^53 a spreadsheet has lost the last digits of a number; it shows that.
+        return str(int(value)) if value.is_integer() and abs(value) < 2**53 else repr(value)
     if isinstance(value, datetime):
         return value.date().isoformat() if value.time() == time() else value.isoformat()
     if isinstance(value, date | time):

@@ -1,7 +1,9 @@
 """Writing tables that people fill in: templates, correction files, and requests alike."""
 
 import csv
+import re
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
@@ -17,6 +19,14 @@ FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
 
 #: Rows of a template that have drop-downs.
 TEMPLATE_ROWS = 2000
+
+_NEGATIVE = re.compile(r"-[0-9]+([.,][0-9]+)?")
+
+#: What the name of a sheet may not hold.
+_NO_SHEET_NAME = re.compile(r"[\[\]:*?/\\]")
+
+#: Width of a column in characters, at most.
+_WIDEST = 40
 
 #: Fixed, so that the same content gives the same bytes.
 _MADE = datetime(2026, 1, 1, tzinfo=UTC).replace(tzinfo=None)
@@ -39,6 +49,8 @@ def write_template(table: str, path: str | Path) -> None:
         If the kind of file is another, or the file is there already.
     """
     path = Path(path)
+    if table not in TABLES:
+        raise UseError(f'"{table}" is not a table; there are {", ".join(TABLES)}')
     shape = TABLES[table]
     empty = pd.DataFrame(columns=[heading(column) for column in shape.columns], dtype="str")
     write_table(path, empty, shape, explain=True, rows=TEMPLATE_ROWS)
@@ -52,6 +64,8 @@ def write_table(
     explain: bool = False,
     rows: int | None = None,
     pages: Mapping[str, Sequence[str]] | None = None,
+    above: Sequence[Sequence[str]] = (),
+    sheet: str | None = None,
     overwrite: bool = False,
     delimiter: str = ",",
 ) -> None:
@@ -71,6 +85,10 @@ def write_table(
         How many rows have drop-downs; by default those of the frame.
     pages : mapping, optional
         Further sheets of text, one line a row (``.xlsx`` only).
+    above : sequence of rows of text
+        Titles above the headings.
+    sheet : str, optional
+        Name of the sheet; by default that of the table.
     overwrite : bool
         Replace a file that is there.
     delimiter : str
@@ -80,32 +98,48 @@ def write_table(
         raise UseError(f"{path} is there already; name another file, or remove it first")
     try:
         if path.suffix.lower() == ".csv":
-            _write_csv(path, frame, delimiter)
+            _write_csv(path, frame, above, delimiter)
         elif path.suffix.lower() == ".xlsx":
-            _write_xlsx(path, frame, table, explain, rows or len(frame), pages or {})
+            layout = _Layout(sheet or table.name, above, rows or len(frame))
+            _write_xlsx(path, frame, table, layout, explain=explain, pages=pages or {})
         else:
             raise UseError(f"{path.name}: write an .xlsx or a .csv file")
     except OSError as error:
         raise CannotGoOn(f"{path} cannot be written: {error.strerror}") from error
 
 
-def _write_csv(path: Path, frame: pd.DataFrame, delimiter: str) -> None:
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """How a table lies on its sheet: titles above the headings, rows with drop-downs below."""
+
+    sheet: str
+    above: Sequence[Sequence[str]]
+    rows: int
+
+
+def _write_csv(
+    path: Path, frame: pd.DataFrame, above: Sequence[Sequence[str]], delimiter: str
+) -> None:
     with path.open("w", encoding="utf-8-sig", newline="") as file:
         writer = csv.writer(file, delimiter=delimiter, lineterminator="\r\n")
-        writer.writerow(frame.columns)
-        cells = frame.astype("str").fillna("")
-        # An apostrophe marks text in a spreadsheet; numbers such as -3 need none.
-        risky = cells.apply(lambda c: c.str.startswith(FORMULA_STARTS))
-        risky &= ~cells.apply(lambda c: c.str.fullmatch(r"-?\d+([.,]\d+)?"))
-        writer.writerows(cells.where(~risky, "'" + cells).to_numpy().tolist())
+        cells = frame.astype("str").fillna("").to_numpy().tolist()
+        for row in [*above, list(frame.columns), *cells]:
+            writer.writerow([_marked(cell) for cell in row])
+
+
+def _marked(cell: str) -> str:
+    """Return text that would become a formula marked as text; numbers such as -3 are none."""
+    risky = cell.startswith(FORMULA_STARTS) and not _NEGATIVE.fullmatch(cell)
+    return "'" + cell if risky else cell
 
 
 def _write_xlsx(
     path: Path,
     frame: pd.DataFrame,
     table: Table,
+    layout: _Layout,
+    *,
     explain: bool,
-    rows: int,
     pages: Mapping[str, Sequence[str]],
 ) -> None:
     import xlsxwriter  # noqa: PLC0415
@@ -115,14 +149,21 @@ def _write_xlsx(
     ) as book:
         book.set_properties({"created": _MADE})
         bold = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
-        sheet = book.add_worksheet(table.name)
-        sheet.freeze_panes(1, 0)
-        sheet.write_row(0, 0, list(frame.columns), bold)
+        # Else a spreadsheet makes 7 of the joint 007, and a day of the joint 1-2.
+        text = book.add_format({"num_format": "@"})
+        sheet = book.add_worksheet(_NO_SHEET_NAME.sub(" ", layout.sheet)[:31])
+        top = len(layout.above)
+        sheet.freeze_panes(top + 1, 0)
+        for number, line in enumerate([*layout.above, list(frame.columns)]):
+            sheet.write_row(number, 0, line, bold if number == top else None)
         known = {heading(column): column for column in table.columns}
         for number, title in enumerate(frame.columns):
-            sheet.set_column(number, number, max(12, len(title) + 2))
-            _write_column(sheet, number, frame[title])
-            _drop_down(sheet, number, known.get(title), rows)
+            column = known.get(title)
+            worded = column is None or column.kind in {"text", "numbers"}
+            width = max(12, min(len(title) + 2, _WIDEST))
+            sheet.set_column(number, number, width, text if worded else None)
+            _write_column(sheet, number, frame.iloc[:, number], top + 1, text if worded else None)
+            _drop_down(sheet, number, column, top + 1, layout.rows)
         if explain:
             _explain(book, bold, table)
         wrapped = book.add_format({"text_wrap": True, "valign": "top"})
@@ -133,22 +174,22 @@ def _write_xlsx(
                 page.write_string(number, 0, line, bold if number == 0 else wrapped)
 
 
-def _write_column(sheet: Any, number: int, values: "pd.Series[Any]") -> None:
+def _write_column(sheet: Any, number: int, values: "pd.Series[Any]", first: int, text: Any) -> None:
     numeric = pd.api.types.is_numeric_dtype(values)
-    for row, value in enumerate(values.astype(object).where(values.notna(), None), start=1):
+    for row, value in enumerate(values.astype(object).where(values.notna(), None), start=first):
         if value is None or value == "":
             continue
         if numeric:
             sheet.write_number(row, number, value)
         else:
-            sheet.write_string(row, number, str(value))
+            sheet.write_string(row, number, str(value), text)
 
 
-def _drop_down(sheet: Any, number: int, column: Column | None, rows: int) -> None:
+def _drop_down(sheet: Any, number: int, column: Column | None, first: int, rows: int) -> None:
     words = ("yes", "no") if column and column.kind == "flag" else column.allowed if column else ()
     if words and rows:
         rule = {"validate": "list", "source": list(words), "ignore_blank": True}
-        sheet.data_validation(1, number, rows, number, rule)
+        sheet.data_validation(first, number, first + rows - 1, number, rule)
 
 
 def _explain(book: Any, bold: Any, table: Table) -> None:

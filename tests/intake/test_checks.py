@@ -78,6 +78,19 @@ def test_a_repair_of_another_joint_is_no_excuse(yard, told):
     assert told(yard("examinations", text)) == [(3, "round", "NO-REJECT-BEFORE")]
 
 
+def test_a_reject_after_the_repair_is_none_before_it(yard, told):
+    text = EXAM + (
+        "H1,B-1,RT,0,300,,reject,2026-03-20,R-1,1,401,90,,,\n"
+        "H1,B-1,RT,0,300,R1,accept,2026-03-12,R-2,1,,,,,\n"
+    )
+    assert told(yard("examinations", text)) == [(3, "round", "NO-REJECT-BEFORE")]
+
+
+def test_a_place_that_ends_before_it_begins_is_told_without_a_start(yard, told):
+    text = "job,joint,method,to_mm,verdict,date,report\nH1,B-1,RT,0,accept,2026-03-10,R-1\n"
+    assert told(yard("examinations", text)) == [(2, "to_mm", "BOUND")]
+
+
 def test_a_category_must_stand_in_the_rules_in_force(yard, register, now, told):
     adopt(register, "H1", load_rules("process-piping"), agreed_by=None, by="lead", now=now)
     head = "job,zone,joint,category,joint_type,length_mm\n"
@@ -131,5 +144,6 @@ def test_every_code_is_provoked_by_some_test_here():
     provoked = {code for _, _, expected in SPOILED for _, _, code in expected} | {
         "MISSING", "NUMBER", "DATE", "WORD", "JOINT-UNKNOWN",  # in test_load
         "CATEGORY-UNKNOWN", "HOLD-TIME", "UNQUALIFIED", "NO-VISUAL",
+        "REQUEST-UNKNOWN", "REQUEST-JOINT", "REQUEST-METHOD",  # in test_requests
     }  # fmt: skip
     assert provoked == set(CODES)

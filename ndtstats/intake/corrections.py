@@ -1,0 +1,66 @@
+"""Correction files: the rows that could not be taken, as they stood, with what is wrong."""
+
+from pathlib import Path
+from typing import Any
+
+from ndtstats.intake.draft import Draft
+from ndtstats.intake.headings import PROBLEM, folded
+from ndtstats.intake.spreadsheet import write_table
+
+
+def write_corrections(draft: Draft, spoiled: Any) -> Path:
+    """Write the rows of a mask to a file of the same shape with a column ``problem`` at the end.
+
+    The same shape: the same kind of file, sheet, delimiter, titles and headings in their rows, so
+    that the file is loaded with the same mapping once it is mended.
+
+    Parameters
+    ----------
+    draft : Draft
+        The rows and what is wrong with them.
+    spoiled : Series of bool
+        The rows to write.
+
+    Returns
+    -------
+    Path
+        Beside the file; a correction file that is there already, and may be half mended, is left.
+    """
+    grid, header = draft.grid, draft.header
+    problems: dict[int, list[str]] = {}
+    for finding in draft.findings:
+        if finding.row is not None and finding.severity == "error":
+            value = f'"{finding.value}" ' if finding.value else ""
+            column = f"{finding.column}: " if finding.column else ""
+            problems.setdefault(finding.row, []).append(
+                f"{column}{value}{finding.reason}; {finding.remedy}"
+            )
+    places = draft.places[spoiled].to_numpy()
+    kept = [number for number, title in enumerate(header.headings) if folded(title) != PROBLEM]
+    frame = grid.cells.iloc[places - grid.rows[0], kept]
+    frame = frame.set_axis([header.headings[number] for number in kept], axis=1)
+    told = [
+        " | ".join(problems.get(place, ["stands with a row that has a problem"]))
+        for place in places.tolist()
+    ]
+    frame.insert(len(kept), PROBLEM, told, allow_duplicates=True)
+    text_file = grid.delimiter is not None
+    path = _free(grid.path, ".csv" if text_file else ".xlsx")
+    write_table(
+        path,
+        frame,
+        draft.table,
+        above=grid.cells.iloc[: header.at].to_numpy().tolist(),
+        sheet=grid.sheet,
+        delimiter=grid.delimiter or ",",
+    )
+    return path
+
+
+def _free(path: Path, ending: str) -> Path:
+    free = path.with_suffix(".corrections" + ending)
+    number = 1
+    while free.exists():
+        number += 1
+        free = path.with_suffix(f".corrections-{number}{ending}")
+    return free
