@@ -1,6 +1,7 @@
 """``ndtstats rates``."""
 
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 import click
 
@@ -13,12 +14,15 @@ from ndtstats.cli.options import (
     register_option,
 )
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 #: Heading of numerator, denominator and rate, and how they are shown, by measure.
 _SHOWN: dict[str, tuple[tuple[str, Style], tuple[str, Style], tuple[str, Style]]] = {
     "spots": (("rejected", "count"), ("examined", "count"), ("rate", "percent")),
     "joints": (("rejected", "count"), ("examined", "count"), ("rate", "percent")),
-    "length": (("rejectable [mm]", "mm"), ("examined [mm]", "mm"), ("rate", "percent")),
-    "per-metre": (("rejectable", "count"), ("examined [m]", "number"), ("per metre", "number")),
+    "length": (("rejectable, mm", "mm"), ("examined, mm", "mm"), ("rate", "percent")),
+    "per-metre": (("rejectable", "count"), ("examined, m", "number"), ("per metre", "number")),
 }
 
 
@@ -32,6 +36,8 @@ _SHOWN: dict[str, tuple[tuple[str, Style], tuple[str, Style], tuple[str, Style]]
 @click.option("--interval", default="clopper-pearson", show_default=True,
               type=click.Choice(["clopper-pearson", "wilson", "jeffreys", "mid-p"]))  # fmt: skip
 @click.option("--sides", default="two", show_default=True, type=click.Choice(["two", "upper"]))
+@click.option("--apart", is_flag=True,
+              help="What is counted apart instead: repairs, re-shoots, not done.")  # fmt: skip
 @job_option
 @register_option
 @as_of_option
@@ -43,30 +49,45 @@ def rates(
     level: float,
     interval: str,
     sides: str,
+    apart: bool,
     job: str | None,
     register: str,
     as_of: datetime | None,
     fmt: str,
 ) -> None:
-    """Reject rates of first examinations, with bounds and the basis they stand on."""
-    from ndtstats.rates import rates as reject_rates  # noqa: PLC0415
-    from ndtstats.rates import sentence, set_aside  # noqa: PLC0415
+    """Reject rates of first examinations, with bounds and the basis they stand on.
+
+    Unbiased: what the rules require and what chance drew, weighted. Described: everything that was
+    examined. All jobs together, unless one is named.
+    """
+    from ndtstats import rates as answer  # noqa: PLC0415
     from ndtstats.register import require_job  # noqa: PLC0415
 
     by = [name.strip() for name in by_text.split(",") if name.strip()]
     with opened(register) as reg:
         job = require_job(reg, job, as_of) if job else None
-        table = reject_rates(
+        if apart:
+            emit(
+                answer.set_aside(
+                    reg, by=by, method=method, job=job, as_of=as_of, level=level,
+                    interval=interval, sides=sides,
+                ),
+                fmt, columns=_apart_columns(by, level),
+            )  # fmt: skip
+            return
+        table = answer.rates(
             reg, by=by, measure=measure, method=method, level=level, interval=interval,
             sides=sides, job=job, as_of=as_of,
         )  # fmt: skip
-        aside = set_aside(reg, method=method, job=job, as_of=as_of, level=level)
-    emit(table, fmt, columns=_columns(by, measure, level), conclusion=sentence(table, by))
+        aside = answer.set_aside(reg, method=method, job=job, as_of=as_of, level=level)
+    emit(table, fmt, columns=_columns(by, measure, level), conclusion=answer.sentence(table, by))
     if fmt == "table":
-        counted = ", ".join(
-            f"{row['what']} {row['count']:,} of {row['of']:,}" for _, row in aside.iterrows()
-        )
-        say(f"Counted apart: {counted}.")
+        say(_counted_apart(aside))
+
+
+def _counted_apart(aside: "pd.DataFrame") -> str:
+    counts = zip(aside["what"], aside["count"], aside["of"], strict=True)
+    return f"Counted apart: {', '.join(f'{what} {k:,} of {n:,}' for what, k, n in counts)}."
 
 
 def _columns(by: list[str], measure: str, level: float) -> list[Shown]:
@@ -79,5 +100,18 @@ def _columns(by: list[str], measure: str, level: float) -> list[Shown]:
         Shown("rate", rate, rate_style),
         Shown("lower", f"lower {level:g}", rate_style),
         Shown("upper", f"upper {level:g}", rate_style),
+        Shown("joints", "joints", "count"),
         Shown("shared", "shared", "count"),
+    ]
+
+
+def _apart_columns(by: list[str], level: float) -> list[Shown]:
+    return [
+        *(Shown(name, name.replace("_", " ")) for name in by),
+        Shown("what", "what"),
+        Shown("count", "count", "count"),
+        Shown("of", "of", "count"),
+        Shown("rate", "rate", "percent"),
+        Shown("lower", f"lower {level:g}", "percent"),
+        Shown("upper", f"upper {level:g}", "percent"),
     ]

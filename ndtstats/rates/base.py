@@ -1,21 +1,32 @@
 """The rows that rates are made of: first examinations, with what is known of weld and plan."""
 
+from collections.abc import Sequence
 from datetime import datetime
-from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from ndtstats.rates.chance import with_parts
 from ndtstats.register import Register
-from ndtstats.request import filled_places, match_examinations
+from ndtstats.request import filled_places
 
 #: Bounds of the thickness bands in mm: common practice, no source.
 THICKNESS_BOUNDS_MM = (0.0, 3.0, 6.0, 12.0, 25.0, np.inf)
 THICKNESS_NAMES = ("to 3 mm", "3 to 6 mm", "6 to 12 mm", "12 to 25 mm", "over 25 mm")
 
-_OF_JOINT = (
-    "zone", "category", "joint_type", "material", "thickness_mm", "process", "position",
-    "procedure",
+#: What is known of the weld that was examined.
+ATTRIBUTES = (
+    "zone", "category", "joint_type", "material", "thickness", "process", "position", "procedure",
+)  # fmt: skip
+
+#: Columns of the examinations that rates need; a register has many rows and many columns.
+NEEDED = (
+    "job", "joint", "method", "from_mm", "to_mm", "round", "verdict", "date", "request",
+)  # fmt: skip
+
+_OF_SPOTS = (
+    "spot", "plan", "job", "joint", "rule", "method", "from_mm", "to_mm", "part", "stratum", "pi",
+    "draw_order", "round",
 )  # fmt: skip
 
 
@@ -24,24 +35,58 @@ def all_examinations(
 ) -> pd.DataFrame:
     """Return all examinations with their places filled in and what is known of their joint.
 
-    Columns of the examinations table, and ``zone``, ``category``, ``joint_type``, ``material``,
-    ``process``, ``position``, ``procedure``, ``thickness`` (band), ``month``.
+    Columns of the examinations table, and :data:`ATTRIBUTES` (``thickness`` is a band), ``month``
+    and ``joint_mm`` (length of the joint).
     """
-    rows = register.table("examinations", job=job, as_of=as_of)
+    return read_examinations(register, job=job, method=method, as_of=as_of)
+
+
+def read_examinations(
+    register: Register,
+    *,
+    job: str | None,
+    method: str | None,
+    as_of: datetime | None,
+    attributes: Sequence[str] = ATTRIBUTES,
+    columns: Sequence[str] | None = None,
+) -> pd.DataFrame:
+    """Return examinations as :func:`all_examinations` does, with only some columns.
+
+    Parameters
+    ----------
+    attributes : sequence of str
+        Which of :data:`ATTRIBUTES`.
+    columns : sequence of str, optional
+        Which columns of the examinations table; None: all.
+    """
+    rows = register.table("examinations", job=job, as_of=as_of, columns=columns)
     if method is not None:
         rows = rows[rows["method"] == method]
-    joints = register.table("joints", job=job, as_of=as_of)
-    rows = filled_places(rows, joints)
-    known = joints[["job", "joint", *_OF_JOINT]]
-    rows = rows.merge(known, on=["job", "joint"], how="left")
-    band = pd.cut(rows["thickness_mm"], THICKNESS_BOUNDS_MM, labels=THICKNESS_NAMES)
-    return rows.assign(
-        thickness=band.astype("str"),
-        # Text of the date itself is several times slower at a hundred thousand rows.
-        month=pd.Series(
-            np.datetime_as_string(rows["date"].to_numpy(), unit="M"), rows.index, dtype="str"
-        ),
+    wanted = ["thickness_mm" if name == "thickness" else name for name in attributes]
+    joints = register.table(
+        "joints", job=job, as_of=as_of, columns=["job", "joint", "length_mm", *wanted]
     )
+    rows = filled_places(rows, joints).reset_index(drop=True)
+    keys = ["job", "joint"]
+    at = pd.MultiIndex.from_frame(joints[keys]).get_indexer(pd.MultiIndex.from_frame(rows[keys]))
+    # A joint that is not in the register has no row: its attributes are missing.
+    of_joint = joints[["length_mm", *wanted]].reindex(at).set_index(rows.index)
+    rows = rows.assign(joint_mm=of_joint["length_mm"], month=_month(rows["date"]))
+    for name in attributes:
+        known = of_joint["thickness_mm" if name == "thickness" else name]
+        rows[name] = _band(known) if name == "thickness" else known
+    return rows
+
+
+def _month(date: "pd.Series[pd.Timestamp]") -> "pd.Series[str]":
+    # Text of the date itself is several times slower at a hundred thousand rows.
+    return pd.Series(np.datetime_as_string(date.to_numpy(), unit="M"), date.index, dtype="str")
+
+
+def _band(thickness_mm: "pd.Series[float]") -> "pd.Series[str]":
+    names = pd.Series([*THICKNESS_NAMES, None], dtype="str")
+    code = pd.cut(thickness_mm, THICKNESS_BOUNDS_MM, labels=False).fillna(len(THICKNESS_NAMES))
+    return names.take(code.to_numpy(int)).set_axis(thickness_mm.index)
 
 
 def first_examinations(
@@ -50,46 +95,49 @@ def first_examinations(
     job: str | None = None,
     method: str | None = None,
     as_of: datetime | None = None,
+    attributes: Sequence[str] = ATTRIBUTES,
 ) -> pd.DataFrame:
     """Return the first examinations that say something of the weld, one row each.
 
     Repairs (round 1 and more), re-shoots and examinations not done are left out; they are counted
     by :func:`ndtstats.rates.set_aside`.
 
+    Parameters
+    ----------
+    attributes : sequence of str
+        Which of :data:`ATTRIBUTES` to give, for those that need few.
+
     Returns
     -------
     DataFrame
-        Columns of :func:`all_examinations`, and: ``rejected`` (bool); ``length_mm`` examined;
-        ``part`` (required, random, reserve, targeted, extra, or unplanned); ``pi``; ``weight``
-        (1 / pi for random spots and for reserves, which stand in for one; 1 for required ones;
-        missing for the others, which were not chosen by chance); ``planned_stratum``.
+        Columns ``id``, ``job``, ``joint``, ``method``, ``from_mm``, ``to_mm``, ``date``,
+        ``verdict``, ``request``, ``month``, ``joint_mm``, the attributes, and: ``rejected`` (bool);
+        ``length_mm`` examined; ``spot``, ``part``, ``pi``, ``weight`` and ``stratum``, as
+        :func:`ndtstats.rates.chance.with_parts` gives them.
     """
-    rows = all_examinations(register, job=job, method=method, as_of=as_of)
-    rows = rows[(rows["round"] == 0) & rows["verdict"].isin(["accept", "reject"])]
-    rows = rows.reset_index(drop=True)
-    spots = register.table("spots", job=job, as_of=as_of)
-    matched = match_examinations(rows, spots).merge(
-        spots[["spot", "part", "pi", "rule", "stratum", "because"]], on="spot"
+    every = read_examinations(
+        register, job=job, method=method, as_of=as_of, attributes=attributes, columns=NEEDED
     )
-    found = matched.drop_duplicates("examination").set_index("examination")
-    part = rows["id"].map(found["part"]).astype("str").fillna("unplanned")
-    pi = rows["id"].map(found["pi"]).astype("float64")
-    by_chance = part.isin(["required", "random", "reserve"])
-    # A re-shoot's successor, or a second report, must not count a spot twice.
-    again = rows["id"].map(found["spot"]).duplicated() & by_chance
+    rows = every[(every["round"] == 0) & every["verdict"].isin(["accept", "reject"])]
+    rows = planned(register, rows.reset_index(drop=True), every, job=job, as_of=as_of)
     return rows.assign(
-        rejected=rows["verdict"] == "reject",
-        length_mm=rows["to_mm"] - rows["from_mm"],
-        part=part,
-        pi=pi,
-        weight=np.where(by_chance & ~again, 1.0 / pi, np.nan),
-        planned_stratum=_stratum(rows, found),
+        rejected=rows["verdict"] == "reject", length_mm=rows["to_mm"] - rows["from_mm"]
     )
 
 
-def _stratum(rows: pd.DataFrame, found: pd.DataFrame) -> Any:
-    both = found["rule"].astype("str") + "|" + found["stratum"].astype("str")
-    return rows["id"].map(both).astype("str")
+def planned(
+    register: Register,
+    rows: pd.DataFrame,
+    every: pd.DataFrame,
+    *,
+    job: str | None,
+    as_of: datetime | None,
+) -> pd.DataFrame:
+    """Return some of all examinations, indexed from 0, with the part of a plan they belong to."""
+    spots = register.table("spots", job=job, as_of=as_of, columns=_OF_SPOTS)
+    plans = register.table("plans", job=job, as_of=as_of, columns=["plan", "drawn_at"])
+    not_done = every.loc[every["verdict"] == "not done", "request"]
+    return with_parts(rows, spots, plans, not_done)
 
 
 def indications(
@@ -100,31 +148,28 @@ def indications(
     Parameters
     ----------
     rows : DataFrame
-        Examinations, as :func:`first_examinations` gives them.
+        Examinations: ``id``, ``from_mm``, ``to_mm``, ``rejected``.
 
     Returns
     -------
     DataFrame
         Columns ``id`` (of the examination), ``imperfection``, ``start_mm``, ``end_mm``,
-        ``located`` (whether place and length are known), ``imp_pass``, ``imp_side``. A rejected
-        spot with no indication recorded has one row that spans all of it: nothing shorter is known.
+        ``located`` (whether place and length are known), ``imp_from_mm``, ``imp_length_mm``,
+        ``imp_pass``, ``imp_side``. One that is not located spans its whole spot, and so does the
+        one row of a rejected spot with no indication recorded: nothing shorter is known. Where it
+        is not said whether an indication of a rejected spot is rejectable, it is.
     """
     shown = register.table("imperfections", job=job, as_of=as_of)
-    shown = shown[shown["imp_rejectable"].fillna(value=False).astype(bool)]
+    shown = shown[shown["imp_rejectable"].fillna(value=True).astype(bool)]
     rejected = rows.loc[rows["rejected"], ["id", "from_mm", "to_mm"]]
     joined = rejected.merge(
         shown, left_on="id", right_on="examination", suffixes=("", "_row"), how="left"
     )
     located = joined["imp_from_mm"].notna() & (joined["imp_length_mm"] > 0)
     end = joined["imp_from_mm"] + joined["imp_length_mm"]
-    return pd.DataFrame(
-        {
-            "id": joined["id"],
-            "imperfection": joined["imperfection"],
-            "start_mm": joined["imp_from_mm"].where(located, joined["from_mm"]),
-            "end_mm": end.where(located, joined["to_mm"]),
-            "located": located,
-            "imp_pass": joined["imp_pass"],
-            "imp_side": joined["imp_side"],
-        }
+    told = joined[["id", "imperfection", "imp_from_mm", "imp_length_mm", "imp_pass", "imp_side"]]
+    return told.assign(
+        start_mm=joined["imp_from_mm"].where(located, joined["from_mm"]),
+        end_mm=end.where(located, joined["to_mm"]),
+        located=located,
     )

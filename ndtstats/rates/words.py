@@ -1,15 +1,16 @@
-"""What a table of rates says, in a sentence: with how sure it is, and never more."""
+"""What a table of rates says, in plain words: with how sure it is, and never more."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import pandas as pd
 
 
-def sentence(table: pd.DataFrame, by: list[str] | tuple[str, ...]) -> str:
+def sentence(table: pd.DataFrame, by: Sequence[str]) -> str:
     """Return the conclusion of a table of rates.
 
-    A group is named only where its lower bound lies above the rate of all groups together, and
-    then as a place to look at: a comparison of many groups finds some by chance.
+    The group with the highest lower bound is named, as the one that is most surely bad, and it is
+    said whether its bounds leave a difference from the others at all.
 
     Parameters
     ----------
@@ -22,32 +23,63 @@ def sentence(table: pd.DataFrame, by: list[str] | tuple[str, ...]) -> str:
         return "Nothing was examined for the first time yet, so there is no rate."
     basis = "unbiased" if (table["basis"] == "unbiased").any() else "described"
     rows = table[table["basis"] == basis]
-    measure, level = rows["measure"].iloc[0], rows["level"].iloc[0]
-    head = _total(rows, measure)
-    if "welder" in by:
-        head += " What several welders made counts for each of them."
-    if basis == "described":
-        head += " Selection unknown: this describes what was examined, not what was welded."
-    rejected, examined = rows["rejected"].sum(), rows["examined"].sum()
-    if not by or not examined:
-        return head
-    usual = rejected / examined
-    high = rows[rows["lower"] > usual].sort_values("lower", ascending=False)
-    if high.empty:
-        return f"{head} No group stands above the rate of all, as far as {level:.0%} bounds tell."
-    named = ", ".join(_name(row, by) for _, row in high.head(3).iterrows())
-    return f"{head} Above the rate of all by its lower {level:.0%} bound: {named}."
+    finding = _of_one(rows.iloc[0], "") if len(rows) == 1 else _of_many(rows, by)
+    return " ".join([finding, *_remarks(rows, basis)])
 
 
-def _total(rows: pd.DataFrame, measure: str) -> str:
-    rejected, examined = rows["rejected"].sum(), rows["examined"].sum()
+def _of_many(rows: pd.DataFrame, by: Sequence[str]) -> str:
+    if not rows["rejected"].any():
+        return f"No reject in any of {len(rows)} groups; the bounds tell how bad each may still be."
+    ranked = rows.sort_values(["lower", "rate"], ascending=False)
+    top, others = ranked.iloc[0], ranked.iloc[1:]
+    name = " ".join(f"{column} {top[column]}" for column in by)
+    if not rows["lower"].any():
+        return f"Highest rate: {_of_one(top, f'{name}, ')}"
+    below = int((others["upper"] < top["lower"]).sum())
+    compared = (
+        "Its bounds overlap those of every other group, so no difference is shown."
+        if not below
+        else f"It lies above the upper bound of {below} of {len(others)} other groups; of many "
+        "groups some stand out by chance."
+    )
+    return f"Highest lower bound: {_of_one(top, f'{name}, ')} {compared}"
+
+
+def _of_one(row: Any, name: str) -> str:
+    """Return what one row says: numerator, denominator, rate and bounds."""
+    rejected, examined, measure = row["rejected"], row["examined"], row["measure"]
     if measure == "length":
-        return f"{rejected:,.0f} mm of {examined:,.0f} mm examined are rejectable."
-    if measure == "per-metre":
-        return f"{rejected:,.0f} rejectable indications in {examined:,.1f} m examined."
-    unit = measure.removesuffix("s") if examined == 1 else measure
-    return f"{rejected:,.0f} of {examined:,.0f} {unit} rejected at first examination."
+        amount = f"{rejected:,.0f} of {examined:,.0f} mm rejectable at first examination"
+    elif measure == "per-metre":
+        noun = "indication" if rejected == 1 else "indications"
+        amount = f"{rejected:,.0f} rejectable {noun} in {examined:,.1f} m"
+    else:
+        noun = measure.removesuffix("s") if examined == 1 else measure
+        amount = f"{rejected:,.0f} of {examined:,.0f} {noun} rejected at first examination"
+    weighted = " weighted by the draw" if row["basis"] == "unbiased" else ""
+    between = f"{100 * row['level']:g} % bounds {_shown(row, 'lower')} and {_shown(row, 'upper')}"
+    if rejected == 0:
+        return f"{name}{amount}; {between}: no reject is not the same as no defect."
+    return f"{name}{amount},{weighted} {_shown(row, 'rate')}, {between}."
 
 
-def _name(row: Any, by: list[str] | tuple[str, ...]) -> str:
-    return " ".join(f"{column} {row[column]}" for column in by)
+def _shown(row: Any, column: str) -> str:
+    if row["measure"] == "per-metre":
+        return f"{row[column]:.3g} per metre" if column == "rate" else f"{row[column]:.3g}"
+    return f"{row[column]:.1%}".replace("%", " %")
+
+
+def _remarks(rows: pd.DataFrame, basis: str) -> list[str]:
+    """Return what has to be known to read the table rightly."""
+    remarks = []
+    if basis == "described":
+        remarks.append("Selection unknown: this describes what was examined, not what was welded.")
+    if shared := int(rows["shared"].sum()):
+        each = "reject is" if shared == 1 else "rejects are"
+        remarks.append(f"{shared:,} {each} charged to others too.")
+    if rows["measure"].iloc[0] == "length" and (unknown := int(rows["no_length"].sum())):
+        each = "indication has" if unknown == 1 else "indications have"
+        remarks.append(f"{unknown:,} {each} no length: the whole spot counts.")
+    if (rows["methods"] > 1).any():
+        remarks.append("Several methods stand together; ask for one to part them.")
+    return remarks

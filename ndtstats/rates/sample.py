@@ -1,0 +1,98 @@
+"""What a question about rates is answered from: examinations as charged, in their groups."""
+
+from collections.abc import Sequence
+from datetime import datetime
+
+import pandas as pd
+
+from ndtstats.errors import UseError, nearest
+from ndtstats.rates.base import ATTRIBUTES, first_examinations, indications
+from ndtstats.rates.charge import NEEDED as DEPOSITED
+from ndtstats.rates.charge import OF_DEPOSIT, UNKNOWN, Charges, charge, charge_each
+from ndtstats.rates.measures import whole_joints
+from ndtstats.register import Register
+from ndtstats.words import METHODS
+
+#: What rates can be broken down by; imperfection only per metre.
+BY = (
+    "welder", "process", "position", "procedure", "thickness", "category", "zone", "joint_type",
+    "material", "job", "joint", "method", "month", "part", "imperfection",
+)  # fmt: skip
+
+#: Of these, what is not known of an examination as a whole but of each indication.
+OF_INDICATION = "imperfection"
+
+
+def known_columns(by: Sequence[str]) -> list[str]:
+    """Return the columns asked for, each once; UseError if one cannot be had."""
+    for name in by:
+        if name not in BY:
+            close = nearest(name, BY)
+            hint = f'did you mean "{close}"? ' if close else ""
+            raise UseError(
+                f'rates cannot be given by "{name}"; {hint}use one or more of {", ".join(BY)}'
+            )
+    return list(dict.fromkeys(by))
+
+
+def known_method(method: str | None) -> str | None:
+    """Return the method as the register writes it; UseError if there is none of that name."""
+    if method is None or method.upper() in METHODS:
+        return method and method.upper()
+    raise UseError(f'"{method}" is not a method of ISO 9712; use one of {", ".join(METHODS)}')
+
+
+def first_charged(
+    register: Register,
+    by: Sequence[str],
+    *,
+    method: str | None,
+    job: str | None,
+    as_of: datetime | None,
+) -> Charges:
+    """Return the first examinations as charged.
+
+    Returns
+    -------
+    Charges
+        ``seen`` has the columns of ``by`` too, and ``unit`` (number of the joint), ``weight``,
+        ``whole`` (:func:`ndtstats.rates.measures.whole_joints`) and ``method``; ``found`` has
+        ``imperfection`` and ``no_length`` (its length is unknown) too.
+    """
+    rows = first_examinations(
+        register, job=job, method=method, as_of=as_of, attributes=attributes_of(by)
+    )
+    rows["unit"] = rows.groupby(["job", "joint"], sort=False).ngroup()
+    whole = whole_joints(rows[rows["weight"].notna()])
+    rows["whole"] = whole.reindex(rows.index, fill_value=False)
+    shown = indications(register, rows, job=job, as_of=as_of)
+    of_deposit = [name for name in by if name in OF_DEPOSIT]
+    if of_deposit:
+        deposits = register.table("deposits", job=job, as_of=as_of, columns=DEPOSITED)
+        charges = charge(rows, shown, deposits, of_deposit)
+    else:
+        charges = charge_each(rows, shown)
+    told = shown[[OF_INDICATION, "imp_length_mm"]].take(charges.found["indication"].to_numpy())
+    found = charges.found.assign(
+        imperfection=told[OF_INDICATION].fillna(UNKNOWN).to_numpy(),
+        no_length=~(told["imp_length_mm"].to_numpy(float) > 0),
+    )
+    others = ["unit", "weight", "whole", "method", *by]
+    needed = [name for name in dict.fromkeys(others) if name not in {*of_deposit, OF_INDICATION}]
+    known = rows[needed].take(charges.seen["row"].to_numpy()).reset_index(drop=True)
+    return charges._replace(seen=charges.seen.join(known), found=found)
+
+
+def attributes_of(by: Sequence[str]) -> list[str]:
+    """Return which attributes of joints the columns of ``by`` need."""
+    return [name for name in ATTRIBUTES if name in by]
+
+
+def group_keys(seen: pd.DataFrame, by: Sequence[str]) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return what each group is, indexed by its number, and ``seen`` with the number, ``group``."""
+    if not by:
+        return pd.DataFrame(index=[0]), seen.assign(group=0)
+    labels = seen[list(by)].fillna(UNKNOWN)
+    number = labels.groupby(list(by), sort=False).ngroup()
+    keys = labels.assign(group=number).drop_duplicates("group").set_index("group")
+    return keys, seen.assign(group=number)
