@@ -169,12 +169,14 @@ def test_it_is_told_when_no_reserve_is_left(yard, plan, asked, bring):
 
 def test_what_nobody_asked_for_is_told(yard, plan, asked, bring):
     strange = asked.iloc[[0]].assign(request=None, joint="B-18", from_mm=0.0, to_mm=10.0)
-    astray = asked.iloc[[1]].assign(joint="B-19", exposure=77, from_mm=0.0, to_mm=10.0)
-    bring("examinations", pd.concat([strange, astray]))
+    bring("examinations", strange)
     found = reconcile(yard, plan).query("state == 'unasked'").set_index("joint")
     assert found.loc["B-18", "note"] == ""
-    name, joint = asked.iloc[1][["request", "joint"]]
-    assert found.loc["B-19", "note"] == f"names request {name}, which asks for RT of joint {joint}"
+
+
+def test_an_answer_that_names_the_request_of_another_joint_is_not_loaded(yard, plan, asked, bring):
+    astray = asked.iloc[[1]].assign(joint="B-19", exposure=77, from_mm=0.0, to_mm=10.0)
+    assert [finding.code for finding in bring("examinations", astray).errors] == ["REQUEST-JOINT"]
     assert state_of(yard, plan, asked.iloc[1])["state"] == "open"
 
 
