@@ -55,24 +55,26 @@ def load(
             reg, table, file, now=now(), by=by, mapping=mapping, sheet=sheet,
             dry_run=dry_run, take_good=take_good, progress=tell,
         )  # fmt: skip
+    # Machines get the findings alone; what was done is told beside them.
+    tell_done = say if fmt == "table" else note
     if fmt == "table":
-        _show(result, dry_run=dry_run)
+        _show(result)
     else:
         _emit_findings(result, fmt)
+    for text in result.notes:
+        note(f"{result.file}: {text}")
+    tell_done(_conclusion(result, dry_run=dry_run))
+    if result.corrections:
+        tell_done(f"The rows left out are in {result.corrections}: mend them there and load it.")
     click.get_current_context().exit(1 if result.errors else 0)
 
 
-def _show(result: "LoadResult", *, dry_run: bool) -> None:
+def _show(result: "LoadResult") -> None:
     for finding in result.findings[:MOST_SHOWN]:
         say(f"{finding.severity}: {finding}")
     more = len(result.findings) - MOST_SHOWN
     if more > 0:
         say(f"and {more:,} more; --format csv gives them all")
-    for text in result.notes:
-        note(f"{result.file}: {text}")
-    say(_conclusion(result, dry_run=dry_run))
-    if result.corrections:
-        say(f"The rows left out are in {result.corrections}: mend them there and load it.")
 
 
 def _conclusion(result: "LoadResult", *, dry_run: bool) -> str:

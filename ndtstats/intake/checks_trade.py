@@ -146,6 +146,8 @@ def seen_by_eye_first(draft: Draft, known: Known) -> None:
     keys = draft.frame[["job", "joint"]]
     seen = keys.merge(first, on=["job", "joint"], how="left").set_axis(keys.index)["date"]
     inside = draft.frame["method"].isin(VOLUMETRIC) & keys["job"].isin(pd.unique(visual["job"]))
+    # A joint or a date that is not known is told by itself.
+    inside &= known.joints["length_mm"].notna() & draft.frame["date"].notna()
     wrong = inside & ~(seen <= draft.frame["date"])
     reason = "has no accepted visual examination before it"
     draft.tell("NO-VISUAL", wrong, "joint", reason, "look at the weld first, and record it")
@@ -166,7 +168,9 @@ def by_qualified_welder(draft: Draft, known: Known) -> None:
     for column in ("joint_type", "thickness_mm", "material"):
         work[column] = joints[column]
     wrong = ~qualified(work, certificates)
-    wrong &= draft.frame["welder"].notna()
+    # A stamp, joint or date that is not known is told by itself.
+    wrong &= work["welder"].isin(known.table("welders")["welder"]) & work["date"].notna()
+    wrong &= known.joints["length_mm"].notna()
     what = (work.loc[wrong, column].fillna("?") for column in ("process", "position", "joint_type"))
     reason = _worded("has no qualification on the day for {} {} {}", *what)
     remedy = "check stamp, process and position, or load the certificate"

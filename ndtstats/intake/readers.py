@@ -11,13 +11,17 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, time
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from ndtstats.errors import CannotGoOn, UseError, nearest
+from ndtstats.intake.cell_errors import Failed, failed_cells
+
+if TYPE_CHECKING:
+    from python_calamine import CalamineWorkbook
 
 DELIMITERS = (";", ",", "\t", "|")
 SPREADSHEETS = (".xlsx", ".xlsm", ".xls", ".xlsb", ".ods")
@@ -92,11 +96,16 @@ def _text(path: Path, content: bytes, sha256: str) -> Grid:
     text = _decoded(path, content)
     delimiter = _delimiter(text)
     # A line break inside a quoted cell belongs to the cell, so the text is not split beforehand.
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter)
+    # Strict, for a quotation mark that is never closed would swallow the rows after it in silence.
+    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
+    records: list[list[str]] = []
     try:
-        records = list(reader)
+        records.extend(reader)
     except csv.Error as error:
-        raise UseError(f"{path.name}, line {reader.line_num}: {error}") from error
+        raise UseError(
+            f"{path.name}, row {len(records) + 1}: a quotation mark is not closed, or stands "
+            "inside a quoted cell; close it, or write it twice"
+        ) from error
     return _grid(path, None, records, sha256, delimiter)
 
 
@@ -136,22 +145,22 @@ def _spreadsheet(path: Path, content: bytes, sha256: str, sheet: str | None) -> 
             close = nearest(sheet, names)
             hint = f'did you mean "{close}"?' if close else f"it has {', '.join(names)}"
             raise UseError(f'{path.name} has no sheet "{sheet}"; {hint}')
-        wanted = names if sheet is None else [sheet]
+        failed = failed_cells(content)
         return [
-            _grid(
-                path,
-                name,
-                [
-                    [_cell_text(value) for value in row]
-                    for row in book.get_sheet_by_name(name).to_python(skip_empty_area=False)
-                ],
-                sha256,
-                None,
-            )
-            for name in wanted
+            _grid(path, name, _records(book, name, failed.get(name, {})), sha256, None)
+            for name in (names if sheet is None else [sheet])
         ]
     except CalamineError as error:
         raise UseError(f"{path.name} is not a spreadsheet that can be read: {error}") from error
+
+
+def _records(book: "CalamineWorkbook", sheet: str, failed: Failed) -> list[list[str]]:
+    cells = book.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
+    records = [[_cell_text(value) for value in row] for row in cells]
+    for (row, column), text in failed.items():
+        if row < len(records) and column < len(records[row]):
+            records[row][column] = text
+    return records
 
 
 def _cell_text(value: Any) -> str:

@@ -248,3 +248,11 @@ def test_a_line_break_in_a_quoted_cell_is_one_row(register, tmp_path, told):
     path.write_text('job,title,started\nH1,"one\ntwo",2026-01-05\nH2,three,31.2.2026\n')
     result = load(register, "jobs", path, now=NOW)
     assert told(result) == [(3, "started", "DATE")]
+
+
+def test_a_quotation_mark_that_is_never_closed_is_told_with_its_row(register, tmp_path):
+    path = tmp_path / "jobs.csv"
+    path.write_text('job,title\nH1,one\nH2,"two\nH3,three\n')
+    with pytest.raises(UseError, match=r"jobs.csv, row 3: a quotation mark is not closed"):
+        load(register, "jobs", path, now=NOW)
+    assert register.table("jobs").empty

@@ -1,0 +1,54 @@
+"""Cells of a workbook whose formula failed: the reader of spreadsheets gives them as blank.
+
+A blank place means the whole joint, so a failed formula must not pass for one.
+"""
+
+import html
+import io
+import posixpath
+import re
+import zipfile
+
+#: Row and column of a cell, from 0, and what it shows, such as ``#DIV/0!``.
+Failed = dict[tuple[int, int], str]
+
+_SHEET = re.compile(rb"<(?:\w+:)?sheet\b[^>]*>")
+_RELATION = re.compile(rb"<(?:\w+:)?Relationship\b[^>]*>")
+_ATTRIBUTE = re.compile(rb'([\w:]+)="([^"]*)"')
+_FAILED = re.compile(
+    rb'<(?:\w+:)?c\b(?=[^>]*\bt="e")[^>]*\br="([A-Z]+)([0-9]+)"[^>]*>(.*?)</(?:\w+:)?c>', re.DOTALL
+)
+_VALUE = re.compile(rb"<(?:\w+:)?v>(.*?)</")
+
+
+def failed_cells(content: bytes) -> dict[str, Failed]:
+    """Return the cells with an error of each sheet of an .xlsx or .xlsm workbook, by its name."""
+    try:
+        with zipfile.ZipFile(io.BytesIO(content)) as book:
+            return {name: _failed(book.read(path)) for name, path in _paths(book).items()}
+    except (zipfile.BadZipFile, KeyError, NotImplementedError, RuntimeError):
+        return {}  # the reader of spreadsheets says what is wrong with such a file
+
+
+def _paths(book: zipfile.ZipFile) -> dict[str, str]:
+    relations = map(_attributes, _RELATION.findall(book.read("xl/_rels/workbook.xml.rels")))
+    target = {relation["Id"]: relation["Target"] for relation in relations}
+    sheets = map(_attributes, _SHEET.findall(book.read("xl/workbook.xml")))
+    return {
+        sheet["name"]: posixpath.join("xl", target[sheet["r:id"]]).lstrip("/") for sheet in sheets
+    }
+
+
+def _attributes(tag: bytes) -> dict[str, str]:
+    return {name.decode(): html.unescape(value.decode()) for name, value in _ATTRIBUTE.findall(tag)}
+
+
+def _failed(sheet: bytes) -> Failed:
+    found: Failed = {}
+    for column, row, inside in _FAILED.findall(sheet) if b't="e"' in sheet else ():
+        number = 0
+        for letter in column:
+            number = number * 26 + letter - ord("A") + 1
+        value = _VALUE.search(inside)
+        found[int(row) - 1, number - 1] = value[1].decode() if value else "#ERROR"
+    return found
