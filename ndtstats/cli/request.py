@@ -51,7 +51,7 @@ def write(
         note("The job has no deposits in the register, so every joint is taken as welded.")
     elif asked.not_welded:
         waits = "1 spot waits" if asked.not_welded == 1 else f"{asked.not_welded:,} spots wait"
-        note(f"{waits} for the joint to be welded, and is not asked for yet.")
+        note(f"{waits} for the joint to be welded; asked for later.")
 
 
 @request.command()

@@ -20,10 +20,10 @@ MENDED = "results-may.mended.csv"
 ABOUT = {
     BOOK: "the yard's register: jobs, zones, joints, welders, qualifications, deposits, beads, "
     "tests and visual examinations, a sheet each",
-    CONTRACTOR: "radiographs of the hull before 12 May as the contractor writes them: his own "
+    CONTRACTOR: "radiographs of the hull before 8 May as the contractor writes them: his own "
     "headings and words, semicolons, decimal commas, centimetres, dates day first, in cp1252",
     MAPPING: "what the contractor's headings and words mean",
-    SPOILED: "radiographs of the hull from 12 May on, in this package's own headings, "
+    SPOILED: "radiographs of the hull from 8 May on, in this package's own headings, "
     "with a dozen mistakes",
     MENDED: "the rows of that file that could not be loaded, mended",
 }

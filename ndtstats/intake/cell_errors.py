@@ -8,6 +8,7 @@ import io
 import posixpath
 import re
 import zipfile
+import zlib
 
 #: Row and column of a cell, from 0, and what it shows, such as ``#DIV/0!``.
 Failed = dict[tuple[int, int], str]
@@ -16,7 +17,8 @@ _SHEET = re.compile(rb"<(?:\w+:)?sheet\b[^>]*>")
 _RELATION = re.compile(rb"<(?:\w+:)?Relationship\b[^>]*>")
 _ATTRIBUTE = re.compile(rb'([\w:]+)="([^"]*)"')
 _FAILED = re.compile(
-    rb'<(?:\w+:)?c\b(?=[^>]*\bt="e")[^>]*\br="([A-Z]+)([0-9]+)"[^>]*>(.*?)</(?:\w+:)?c>', re.DOTALL
+    rb'<(?:\w+:)?c\b(?=[^>]*\bt="e")[^>]*\br="([A-Z]+)([0-9]+)"[^>/]*>(.*?)</(?:\w+:)?c>',
+    re.DOTALL,
 )
 _VALUE = re.compile(rb"<(?:\w+:)?v>(.*?)</")
 
@@ -26,7 +28,7 @@ def failed_cells(content: bytes) -> dict[str, Failed]:
     try:
         with zipfile.ZipFile(io.BytesIO(content)) as book:
             return {name: _failed(book.read(path)) for name, path in _paths(book).items()}
-    except (zipfile.BadZipFile, KeyError, NotImplementedError, RuntimeError):
+    except (zipfile.BadZipFile, zlib.error, LookupError, ValueError, RuntimeError):
         return {}  # the reader of spreadsheets says what is wrong with such a file
 
 

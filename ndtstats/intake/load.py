@@ -252,9 +252,11 @@ def _warnings(register: Register, draft: Draft, spoiled: Any) -> pd.DataFrame:
     """Return the new warnings about rows that are taken, as rows of the register."""
     out = set(draft.places[spoiled])
     kept = [f for f in draft.findings if f.severity == "warning" and f.row not in out]
+    names = [column.name for column in STORED["warnings"]]
+    if not kept:
+        return pd.DataFrame(columns=names)
     jobs = draft.frame["job"] if "job" in draft.frame else pd.Series(None, draft.frame.index)
     job_of = dict(zip(draft.places, jobs, strict=True))
-    names = [column.name for column in STORED["warnings"]]
     rows = [{"job": job_of.get(f.row), **{n: getattr(f, n) for n in names[1:]}} for f in kept]
     told = typed(pd.DataFrame(rows, columns=names), STORED["warnings"])
     # A file that is mended and loaded again is not warned of a second time for the same row.

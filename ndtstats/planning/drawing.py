@@ -10,7 +10,7 @@ from ndtstats.errors import UseError
 from ndtstats.planning.allocation import strata_of
 from ndtstats.planning.draw import draw_reserves, draw_systematic
 from ndtstats.planning.frame import cut_frame, frame_sha256
-from ndtstats.planning.risk import risk_factors
+from ndtstats.planning.risk import factors_in_words, risk_factors
 from ndtstats.planning.work import first_joints, lead_for_all, leading_welder
 from ndtstats.rules import ExtentRule, Rules
 
@@ -104,7 +104,7 @@ def _frame_of_rule(
         return cells
     risk = rules.file.risk
     factors = risk_factors(cells, under, rejects, risk)
-    cells = cells.assign(risk=factors.prod(axis=1))
+    cells = cells.assign(risk=factors.prod(axis=1), factors=factors_in_words(factors))
     group_of = _groups(under, rule)
     groups = cells["joint"].map(group_of.set_axis(under["joint"]))
     basis = _basis_mm(under, group_of, cells, groups, rule)
@@ -201,6 +201,10 @@ def _spots(cells: pd.DataFrame, drawn: Any, rank: Any, rules: Rules) -> pd.DataF
     spots["part"] = part
     forced = certain & (spots["why"] == "drawn by chance")
     spots["why"] = spots["why"].mask(forced, "all of this stratum is needed")
+    # Anybody who reads why a spot was chosen sees what its risk is made of.
+    spots["why"] = spots["why"].where(
+        spots["factors"] == "", spots["why"] + "; risk: " + spots["factors"]
+    )
     order = pd.Series(rank[taken], index=spots.index) + np.where(reserve, len(cells), 0)
     spots["draw_order"] = order.rank(method="first").astype(int)
     of_rule = {rule.name: rule for rule in rules.extent}

@@ -62,6 +62,22 @@ def risk_factors(
     )
 
 
+def factors_in_words(factors: pd.DataFrame) -> Any:
+    """Return the factors of each cell that apply, as the product that its risk is.
+
+    Examples
+    --------
+    >>> factors_in_words(pd.DataFrame({"bead_end": [1.5, 1.0], "crossing": [2.0, 1.0]})).tolist()
+    ['bead end 1.5 × crossing 2', '']
+    """
+    text = pd.Series("", index=factors.index, dtype="str")
+    for name in factors.columns:
+        shown = f"{name.replace('_', ' ')} " + factors[name].map("{:g}".format)
+        joined = (text + " × " + shown).where(text != "", shown)
+        text = text.where(factors[name] == 1.0, joined)
+    return text
+
+
 def _factor(applies: Any, factor: float) -> Any:
     return np.where(np.asarray(applies, dtype=bool), factor, 1.0)
 

@@ -137,6 +137,16 @@ def test_the_risk_is_a_product_of_its_factors(yard, rules, now):
     assert middle["risk"].iloc[3] == 1.0
 
 
+def test_a_spot_says_what_its_risk_is_made_of(yard, rules, now):
+    plan, _ = draw_plan(yard, job="H1", rules=rules, seed=3, now=now)
+    spots = plan_spots(yard, plan).query("rule == 'butts'")
+    plain = spots[spots["risk"] == 1.0]
+    assert not plain["why"].str.contains("risk").any()
+    double = spots[spots["risk"] == 3.0]
+    assert len(double)
+    assert double["why"].str.endswith("risk: first work of welder 2 × bead end 1.5").all()
+
+
 def test_a_plan_repeats_to_the_spot(yard, rules, now):
     plan, _ = draw_plan(yard, job="H1", rules=rules, seed=4, now=now)
     again = repeat_plan(yard, plan)
