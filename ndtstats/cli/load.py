@@ -88,7 +88,8 @@ def _conclusion(result: "LoadResult", *, dry_run: bool) -> str:
         rows = f"{result.left_out:,} of {result.rows:,} rows"
         return f"{name}: {problems} in {rows}, {warned}; nothing was loaded."
     done = f"{counts.new:,} new, {counts.unchanged:,} unchanged, {counts.corrected:,} corrected"
-    left = f", {result.left_out:,} rows left out" if result.left_out else ""
+    plural = "s" if result.left_out != 1 else ""
+    left = f", {result.left_out:,} row{plural} left out" if result.left_out else ""
     tail = f"{done}{left}; {warned}"
     if dry_run:
         return f"{name}: would be {tail}; nothing was written."

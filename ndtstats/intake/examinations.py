@@ -2,6 +2,7 @@
 
 from typing import Any, NamedTuple
 
+import numpy as np
 import pandas as pd
 
 from ndtstats.columns import IMPERFECTION_COLUMNS
@@ -54,7 +55,8 @@ def _fill_in(draft: Draft, keys: Any, shows: Any, plain: list[str]) -> None:
     rows = draft.frame.loc[several, plain]
     # Of each column the first cell that is filled in, whichever row it stands in.
     said = rows.groupby(keys[several]).transform("first")
-    draft.frame.loc[several, plain] = rows.where(rows.notna() | ~shows[several], said, axis=0)
+    kept = rows.notna().to_numpy() | ~shows[several].to_numpy()[:, np.newaxis]
+    draft.frame.loc[several, plain] = rows.where(kept, said)
     draft.frame = typed(draft.frame, draft.table.columns)
 
 

@@ -132,7 +132,9 @@ def _delimiter(text: str) -> str:
         for mark, numbers in counts.items()
         if numbers
     }
-    return max(steady, key=lambda mark: (steady[mark], max(counts[mark])), default=",")
+    best = max(steady, key=lambda mark: (steady[mark], max(counts[mark])), default=",")
+    # A file of one column has no delimiter, whatever marks stand in its cells.
+    return best if steady.get(best) else ","
 
 
 def _spreadsheet(path: Path, content: bytes, sha256: str, sheet: str | None) -> list[Grid]:
