@@ -64,7 +64,8 @@ def spreadsheet(tmp_path: Path) -> Callable[..., Path]:
         path = tmp_path / "book.xlsx"
         with pd.ExcelWriter(path, engine="openpyxl") as book:
             for name, rows in sheets.items():
-                frame = pd.DataFrame(rows)
+                width = max(len(row) for row in rows)
+                frame = pd.DataFrame([[*row, *[None] * (width - len(row))] for row in rows])
                 frame.to_excel(book, sheet_name=name, header=False, index=False)
         return path
 
