@@ -19,6 +19,7 @@ STAGES = (
     "extent",  # required against achieved
     "rates",  # how often, and how sure
     "escalation",  # what a reject sets in motion, and what is owed
+    "simulation",  # what a plan would do to yards whose truth is known
     "report",  # pages to read
     "demo",  # an invented yard that runs the whole job
     "cli",  # translation only

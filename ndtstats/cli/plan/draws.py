@@ -1,4 +1,4 @@
-"""``ndtstats plan``: draw, list, show, repeat, extra."""
+"""``ndtstats plan draw``, ``list``, ``show``, ``repeat``."""
 
 from datetime import datetime
 
@@ -14,7 +14,6 @@ from ndtstats.cli.options import (
     register_option,
     seed_option,
 )
-from ndtstats.cli.root import LazyGroup
 from ndtstats.clock import now
 
 _SPOTS = (
@@ -31,21 +30,7 @@ _SPOTS = (
 )
 
 
-@click.group(
-    cls=LazyGroup,
-    verbs={
-        "draw": ("ndtstats.cli.plan:draw", "Draw where to examine, by rule, chance and risk."),
-        "list": ("ndtstats.cli.plan:list_plans", "List the plans of the register."),
-        "show": ("ndtstats.cli.plan:show", "Show the spots of a plan and why each was chosen."),
-        "repeat": ("ndtstats.cli.plan:repeat", "Draw a plan again and prove it is the same."),
-        "extra": ("ndtstats.cli.extra:extra", "Plan the extra examinations that are owed."),
-    },
-)
-def plan() -> None:
-    """Decide where the exposures go."""
-
-
-@plan.command()
+@click.command()
 @job_option
 @click.option("--rules", metavar="FILE|PRESET", help="Rules to plan by; else those in force.")
 @seed_option(required=True)
@@ -86,7 +71,7 @@ def _by_rule(spots: "object") -> None:
     emit(table, "table", columns=[*shown, *(Shown(name, name, "count") for name in parts)])
 
 
-@plan.command("list")
+@click.command("list")
 @job_option
 @register_option
 @as_of_option
@@ -102,7 +87,7 @@ def list_plans(job: str | None, register: str, as_of: datetime | None, fmt: str)
     emit(frame, fmt, columns=[Shown(name, name) for name in shown], conclusion=conclusion)
 
 
-@plan.command()
+@click.command()
 @click.argument("number", metavar="PLAN")
 @click.option("--reserves", is_flag=True, help="Show the reserves too.")
 @register_option
@@ -124,7 +109,7 @@ def show(number: str, register: str, as_of: datetime | None, fmt: str, *, reserv
     emit(chosen, fmt, columns=_SPOTS, conclusion=conclusion)
 
 
-@plan.command()
+@click.command()
 @click.argument("number", metavar="PLAN")
 @register_option
 def repeat(number: str, register: str) -> None:

@@ -1,0 +1,19 @@
+"""``ndtstats plan``: where the exposures go, why there, and what each of them buys."""
+
+import click
+
+from ndtstats.cli.root import LazyGroup
+
+
+@click.group(
+    cls=LazyGroup,
+    verbs={
+        "draw": ("ndtstats.cli.plan.draws:draw", "Draw where to examine, by rule, chance, risk."),
+        "list": ("ndtstats.cli.plan.draws:list_plans", "List the plans of the register."),
+        "show": ("ndtstats.cli.plan.draws:show", "Show the spots of a plan and why each is there."),
+        "repeat": ("ndtstats.cli.plan.draws:repeat", "Draw a plan again and prove it the same."),
+        "extra": ("ndtstats.cli.plan.extra:extra", "Plan the extra examinations that are owed."),
+    },
+)
+def plan() -> None:
+    """Decide where the exposures go."""

@@ -1,0 +1,1 @@
+"""What a plan would do, before anything is spent: yards whose truth is known, planned and shot."""
