@@ -27,6 +27,7 @@ from ndtstats.rules.procedures import Procedure
 
 Method = Literal["VT", "PT", "MT", "RT", "UT", "LT"]
 Places = Literal["all", "crossings", "elsewhere"]
+Milestone = Literal["close", "turn", "test", "paint", "hand over"]
 Always = Literal["crossings", "ends", "first-off"]
 CountedPer = Literal[
     "category", "zone", "joint", "thickness_mm", "material", "process", "position", "procedure",
@@ -84,6 +85,9 @@ class Common(Part):
         Least number of spots (or whole joints) that show the work of each welder under the rule.
     reserve_share : float
         Reserves drawn with the random part, as a share of it.
+    image_length_mm : float or None
+        Length that one exposure shows, from which follows how many exposures a spot takes. None: a
+        spot is one exposure, and a joint examined whole one for each spot length.
     technique, acceptance : str
         As the request states them.
     hold_hours : float
@@ -101,6 +105,7 @@ class Common(Part):
     first_off: FirstOff = FirstOff()
     spots_per_welder: Number = 0
     reserve_share: Annotated[float, Field(ge=0, le=1)] = 0.2
+    image_length_mm: Positive | None = None
     technique: str = ""
     acceptance: str = ""
     hold_hours: NotNegative = 0.0
@@ -170,8 +175,14 @@ class Risk(Part):
         On joints welded in one of ``difficult_positions`` (ISO 6947).
     near_repair : float
         Within ``near_repair_mm`` of a place that was rejected.
+    hidden_later : float
+        On joints of zones that end with one of ``hidden_by``: nobody will see them again.
     consequence : dict
         Consequence of an imperfection by category; 1 where it is not named.
+    rate_per_m : float
+        Rejectable imperfections in a metre of weld, until the register has results of its own.
+    limit_per_m : float or None
+        A welder with more than this must be noticed; None: twice the mean.
     """
 
     exponent: Annotated[float, Field(ge=0, le=1)] = 0.0
@@ -184,7 +195,24 @@ class Risk(Part):
     difficult_positions: Annotated[tuple[Text, ...], Items] = ()
     near_repair: Positive = 1.0
     near_repair_mm: Positive = 300.0
+    hidden_later: Positive = 1.0
+    hidden_by: Annotated[tuple[Milestone, ...], Items] = ("close",)
     consequence: dict[Text, Positive] = Field(default_factory=dict)
+    rate_per_m: Positive = 0.1
+    limit_per_m: Positive | None = None
+
+
+class Draw(Part):
+    """How chance draws.
+
+    Attributes
+    ----------
+    method : {"pivotal", "systematic"}
+        Pivotal: neighbours compete, so that what is drawn is spread and has no period. Systematic:
+        strictly even steps along the walk, which may fall in with a period of the structure.
+    """
+
+    method: Literal["pivotal", "systematic"] = "pivotal"
 
 
 class RulesFile(Part):
@@ -203,6 +231,7 @@ class RulesFile(Part):
     structure: Structure = Structure()
     defaults: Common = Common()
     risk: Risk = Risk()
+    draw: Draw = Draw()
     extent: Annotated[tuple[ExtentRule, ...], Items, Field(min_length=1)]
     escalation: dict[str, dict[str, object]] = Field(default_factory=dict)
 

@@ -16,7 +16,15 @@ from ndtstats.rules.families import (
     SpotPerIncrement,
 )
 from ndtstats.rules.locate import Path, line_at
-from ndtstats.rules.model import Common, ExtentRule, FirstOff, Risk, RulesFile, Structure
+from ndtstats.rules.model import (
+    Common,
+    Draw,
+    ExtentRule,
+    FirstOff,
+    Risk,
+    RulesFile,
+    Structure,
+)
 from ndtstats.rules.procedures import Procedure
 
 #: The class of each family of extent rule.
@@ -32,6 +40,7 @@ _TABLES: dict[str, type[BaseModel]] = {
     "structure": Structure,
     "defaults": Common,
     "risk": Risk,
+    "draw": Draw,
     "extent": ExtentRule,
     "first_off": FirstOff,
     "reduction": Reduction,
