@@ -147,7 +147,7 @@ def _extras(
         return pd.DataFrame(columns=[*ITEM_COLUMNS, "procedure"])
     mine = lots_of_examinations(mine.reset_index(drop=True), under, deposits, rules, rule)
     population = lots_of_work(under, deposits, rules, rule)
-    items = decide(mine, population, _fitting(procedure, rule))
+    items = decide(mine, population, fitting(procedure, rule))
     return items.assign(procedure=procedure.name)
 
 
@@ -160,7 +160,7 @@ def _has_partner(rules: Rules, rule: ExtentRule) -> bool:
     )
 
 
-def _fitting(procedure: Procedure, rule: ExtentRule) -> Procedure:
+def fitting(procedure: Procedure, rule: ExtentRule) -> Procedure:
     """Return the procedure with the spot length of the rule, where it works along the joint."""
     if procedure.where != "adjacent":
         return procedure
