@@ -7,8 +7,8 @@ import pandas as pd
 
 from ndtstats.register import Register
 
-#: By what a request is ordered; what has no due date comes last.
-REQUEST_ORDER = ["due", "zone", "joint", "from_mm", "method"]
+#: Digits that a number within a name is written with to be compared; a weld number has fewer.
+_DIGITS = 20
 
 
 def due_dates(zones: pd.DataFrame) -> "pd.Series[Any]":
@@ -41,6 +41,29 @@ def due_dates(zones: pd.DataFrame) -> "pd.Series[Any]":
     return earliest
 
 
+def zones_within(zones: pd.DataFrame, zone: str) -> list[str]:
+    """Return a zone and all zones in it, however deep they nest.
+
+    Parameters
+    ----------
+    zones : DataFrame
+        Columns ``zone``, ``parent`` of one job.
+
+    Examples
+    --------
+    >>> zones = pd.DataFrame({"zone": ["BLOCK", "TANK", "HULL"], "parent": ["HULL", "BLOCK", None]})
+    >>> zones_within(zones, "BLOCK")
+    ['BLOCK', 'TANK']
+    """
+    inside = zones["zone"] == zone
+    # As deep as zones nest; a circle of parents adds nothing new.
+    while True:
+        more = inside | zones["parent"].isin(zones.loc[inside, "zone"])
+        if more.equals(inside):
+            return list(zones.loc[inside, "zone"])
+        inside = more
+
+
 def with_due_dates(
     register: Register, job: str, spots: pd.DataFrame, as_of: datetime | None = None
 ) -> pd.DataFrame:
@@ -56,3 +79,60 @@ def with_due_dates(
     due = due_dates(register.table("zones", job=job, as_of=as_of))
     zone = spots["joint"].map(joints["zone"])
     return spots.assign(zone=zone, due=zone.map(due).astype("datetime64[s]"))
+
+
+def natural(names: "pd.Series[str]") -> "pd.Series[str]":
+    """Return keys by which names sort as people count: J-2 before J-10.
+
+    Examples
+    --------
+    >>> names = pd.Series(["J-10", "J-2", "J-2b", "I-30"])
+    >>> names[natural(names).sort_values().index].tolist()
+    ['I-30', 'J-2', 'J-2b', 'J-10']
+    """
+    distinct = pd.Series(names.unique(), dtype="str").dropna()
+    keys = distinct.str.casefold().str.replace(r"\d+", _wide, regex=True)
+    return names.map(keys.set_axis(distinct)).astype("str")
+
+
+def _wide(digits: Any) -> str:
+    text: str = digits[0]
+    return text.zfill(_DIGITS)
+
+
+def in_walking_order(spots: pd.DataFrame) -> pd.DataFrame:
+    """Return spots in the order in which one asks for them: what is due first, then as one walks.
+
+    Parameters
+    ----------
+    spots : DataFrame
+        Columns ``due``, ``zone``, ``joint``, ``from_mm``, ``method``.
+
+    Returns
+    -------
+    DataFrame
+        The same rows, indexed from 0: nearest due date first, what has none last; within a due date
+        zone by zone, joint by joint as people count, and along each joint.
+
+    Examples
+    --------
+    >>> spots = pd.DataFrame({"due": pd.to_datetime(["2026-05-01"] * 3 + ["2026-04-01"]),
+    ...     "zone": ["T-10", "T-2", "T-2", "T-10"], "joint": ["J-1", "J-10", "J-9", "J-2"],
+    ...     "from_mm": 0.0, "method": "RT"})
+    >>> in_walking_order(spots)["joint"].tolist()
+    ['J-2', 'J-9', 'J-10', 'J-1']
+    """
+    keys = pd.DataFrame(
+        {
+            "due": spots["due"],
+            "zone": natural(spots["zone"]),
+            # Two spellings of one key, such as J-1 and J-01, still stand apart.
+            "spelt": spots["zone"],
+            "walk": natural(spots["joint"]),
+            "joint": spots["joint"],
+            "from_mm": spots["from_mm"],
+            "method": spots["method"],
+        }
+    ).reset_index(drop=True)
+    order = keys.sort_values(list(keys.columns), na_position="last", kind="stable").index
+    return spots.iloc[order].reset_index(drop=True)

@@ -10,7 +10,7 @@ from ndtstats.columns import TABLES
 from ndtstats.errors import UseError
 from ndtstats.intake import heading, write_table
 from ndtstats.planning import plan_head, plan_spots
-from ndtstats.planning.order import REQUEST_ORDER, with_due_dates
+from ndtstats.planning.order import in_walking_order, with_due_dates
 from ndtstats.register import Register
 from ndtstats.request.cautions import DECISION, RADIOGRAPHY
 from ndtstats.request.reconcile import reconcile
@@ -70,8 +70,7 @@ def request_rows(
     wanted = spots[spots["spot"].isin(states.loc[states["state"] == "open", "spot"])]
     deposits = register.table("deposits", job=job, as_of=as_of, columns=["joint"])
     welded = wanted["joint"].isin(deposits["joint"]) | deposits.empty
-    rows = with_due_dates(register, job, wanted[welded], as_of)
-    rows = rows.sort_values(REQUEST_ORDER, na_position="last", kind="stable", ignore_index=True)
+    rows = in_walking_order(with_due_dates(register, job, wanted[welded], as_of))
     shift = pd.Series(rows.index // per_shift + 1 if per_shift else None, rows.index, "Int64")
     return Request(
         rows.assign(request=rows["spot"], shift=shift)[[*_ASKED, *_EXTRA]],
