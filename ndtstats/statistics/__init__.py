@@ -1,14 +1,18 @@
 """Pure mathematics on arrays: it knows neither the register nor the command line."""
 
 from ndtstats.statistics.finite_lot import finite_lot_interval
+from ndtstats.statistics.hidden import BetaDetection, hidden_imperfections, hidden_sentence
 from ndtstats.statistics.lengths import intersect_length, union_intervals, union_length
 from ndtstats.statistics.poisson import rate_interval
 from ndtstats.statistics.proportions import Interval, proportion_interval
 from ndtstats.statistics.survey import weighted_rate, weighted_ratio
 
 __all__ = [
+    "BetaDetection",
     "Interval",
     "finite_lot_interval",
+    "hidden_imperfections",
+    "hidden_sentence",
     "intersect_length",
     "proportion_interval",
     "rate_interval",
