@@ -12,6 +12,9 @@ import pandas as pd
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
+#: Closer to 0 or 1 than this a probability is that number, but for the last bits of a sum.
+_SETTLED = 1e-9
+
 
 def inclusion_probabilities(size: Any, stratum: Any, number: Any) -> Floats:
     """Return probabilities in proportion to size that add up to a number in each stratum.
@@ -49,6 +52,72 @@ def inclusion_probabilities(size: Any, stratum: Any, number: Any) -> Floats:
         if not beyond.any():
             return pi
         certain |= beyond
+
+
+def draw_pivotal(pi: Any, stratum: Any, rng: np.random.Generator) -> npt.NDArray[np.bool_]:
+    """Return which cells are drawn: fixed number in each stratum, neighbours seldom together.
+
+    Parameters
+    ----------
+    pi : array_like of shape (n,)
+        Inclusion probabilities; in each stratum they add up to a whole number.
+    stratum : array_like of int, shape (n,)
+        Stratum of each cell, from 0.
+    rng : Generator
+        Source of chance.
+
+    Returns
+    -------
+    ndarray of bool
+        The pivotal method (Deville & Tillé 1998, Biometrika 85:89), along the walk (Chauvet 2012,
+        Bernoulli 18:1320), both from memory. Two neighbours share what their probabilities add up
+        to: below 1, one takes all of it and the other is out; above 1, one is drawn and the other
+        keeps the rest. Whoever is not settled meets the next in the following round.
+
+    Notes
+    -----
+    The expected value of each probability stays what it was, so that the stated ones are exact.
+    Unlike systematic steps the draw has no period, and pairs that are far apart are drawn together
+    nearly as if independently; neighbours are drawn together less often than that. A variance that
+    takes the draws as made with replacement, or as of maximum entropy given the probabilities
+    (Hájek 1964), therefore errs on the wide side where neighbours are alike.
+
+    Examples
+    --------
+    >>> drawn = draw_pivotal([0.5] * 6, [0, 0, 0, 0, 1, 1], np.random.default_rng(1))
+    >>> int(drawn[:4].sum()), int(drawn[4:].sum())
+    (2, 1)
+    """
+    p = np.array(pi, dtype=float)
+    h = np.asarray(stratum, dtype=np.int64)
+    order = np.argsort(h, kind="stable")
+    left = order[(p[order] > _SETTLED) & (p[order] < 1 - _SETTLED)]
+    while len(left) > 1:
+        first, second = _pairs(left, h[left])
+        if len(first) == 0:
+            break
+        p[first], p[second] = _duel(p[first], p[second], rng.random(len(first)))
+        left = left[(p[left] > _SETTLED) & (p[left] < 1 - _SETTLED)]
+    # What is left alone in its stratum has a whole number but for the last bits.
+    return p > 0.5
+
+
+def _pairs(left: Ints, stratum: Ints) -> tuple[Ints, Ints]:
+    """Return who meets whom: the first and second, third and fourth … still open in a stratum."""
+    begins = np.flatnonzero(np.diff(stratum, prepend=-1))
+    place = np.arange(len(left)) - np.repeat(begins, np.diff(begins, append=len(left)))
+    first = np.flatnonzero((place[:-1] % 2 == 0) & (stratum[:-1] == stratum[1:]))
+    return left[first], left[first + 1]
+
+
+def _duel(a: Floats, b: Floats, chance: Floats) -> tuple[Floats, Floats]:
+    """Return what two probabilities become: one of them is settled, and neither changes in mean."""
+    both = a + b
+    over = both > 1
+    # Above 1 the first is drawn with (1 - b) / (2 - both), below it takes all with a / both.
+    wins = chance < np.where(over, (1 - b) / np.where(over, 2 - both, 1), a / both)
+    more, less = np.where(over, 1.0, both), np.where(over, both - 1, 0.0)
+    return np.where(wins, more, less), np.where(wins, less, more)
 
 
 def draw_systematic(pi: Any, stratum: Any, rng: np.random.Generator) -> npt.NDArray[np.bool_]:
@@ -144,24 +213,29 @@ def allocate(number: int, length: Any, cells: Any, least: Any) -> Ints:
 
 
 def draw_reserves(
-    drawn: Any, size: Any, stratum: Any, share: float, rng: np.random.Generator
+    drawn: Any, pi: Any, stratum: Any, share: float, rng: np.random.Generator
 ) -> Ints:
     """Return the rank of each cell among the reserves of its stratum, 0 where it is none.
-
-    A reserve is drawn by chance from the cells not drawn, by the same sizes, and put in random
-    order, so that a substitution stays random; it takes the weight of the spot it replaces. That
-    is the usual convention for substitution, and an approximation: common practice, no source.
 
     Parameters
     ----------
     drawn : array_like of bool
         Cells drawn already, the certain ones among them.
-    size, stratum
-        As for :func:`inclusion_probabilities`.
+    pi, stratum
+        As for :func:`draw_pivotal`.
     share : float
         Reserves as a share of the cells drawn in the stratum, rounded up.
     rng : Generator
         Source of chance.
+
+    Notes
+    -----
+    Reserves are drawn by chance from the cells not drawn, and put in random order, so that a
+    substitution stays random. Their sizes are the odds pi / (1 - pi): a cell is among those not
+    drawn with 1 - pi, so that in all it is a reserve with a probability in proportion to its own
+    pi, and stands in for a spot that was not done with its own weight 1 / pi. With the weight of
+    the spot that it replaces, a rate is off wherever long or risky cells are worse. Worked out
+    here, and shown by simulation in the tests.
     """
     taken, h = np.asarray(drawn, dtype=bool), np.asarray(stratum, dtype=np.int64)
     rank = np.zeros(len(h), dtype=np.int64)
@@ -171,9 +245,14 @@ def draw_reserves(
     wanted = np.ceil(share * np.bincount(h, taken, strata) - 1e-9)
     wanted = np.minimum(wanted, np.bincount(h, ~taken, strata))
     free = np.flatnonzero(~taken)
-    pi = inclusion_probabilities(np.asarray(size, float)[free], h[free], wanted)
-    chosen = free[draw_systematic(pi, h[free], rng)]
+    p = np.asarray(pi, float)[free]
+    odds = np.clip(p, _SETTLED, None) / np.clip(1 - p, _SETTLED, None)
+    chosen = free[draw_pivotal(inclusion_probabilities(odds, h[free], wanted), h[free], rng)]
     shuffled = chosen[np.argsort(rng.random(len(chosen)))]
     by_stratum = pd.Series(h[shuffled])
     rank[shuffled] = by_stratum.groupby(by_stratum).cumcount().to_numpy() + 1
     return rank
+
+
+#: The draws that a rules file can name.
+DRAWS = {"pivotal": draw_pivotal, "systematic": draw_systematic}

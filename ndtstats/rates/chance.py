@@ -35,8 +35,9 @@ def with_parts(
     DataFrame
         ``rows`` with ``spot`` (missing if none); ``part`` (required, random, reserve, targeted,
         extra, or unplanned); ``pi``; ``stratum`` (plan, rule and stratum of the draw); ``weight``:
-        1 for required spots, 1 / pi for random ones, for a reserve the weight of the spot that it
-        stands in for, and missing for the rest.
+        1 for required spots, 1 / pi for random ones and for reserves that stand in for one, and
+        missing for the rest. How reserves are drawn makes their own weight the right one
+        (:func:`ndtstats.planning.draw.draw_reserves`).
 
     Notes
     -----
@@ -120,7 +121,7 @@ def _seen_before(rows: pd.DataFrame) -> Any:
 
 
 def _of_reserves(rows: pd.DataFrame, spots: pd.DataFrame, not_done: "pd.Series[str]") -> Any:
-    """Return the weight of each reserve that was examined, by its spot.
+    """Return the weight of each reserve that stands in for a spot, by its own spot.
 
     In each stratum the reserves stand in, in the order of the draw, for the random spots that have
     no result: first for those reported as not done.
@@ -131,8 +132,7 @@ def _of_reserves(rows: pd.DataFrame, spots: pd.DataFrame, not_done: "pd.Series[s
     used = spots[(spots["part"] == "reserve") & spots["spot"].isin(rows["spot"])]
     used = used.sort_values("draw_order", kind="stable")
     pairs = used.assign(turn=used.groupby("stratum").cumcount()).merge(
-        lacking.assign(turn=lacking.groupby("stratum").cumcount()),
+        lacking.assign(turn=lacking.groupby("stratum").cumcount())[["stratum", "turn"]],
         on=["stratum", "turn"],
-        suffixes=("", "_replaced"),
     )
-    return 1 / pairs.set_index("spot")["pi_replaced"]
+    return 1 / pairs.set_index("spot")["pi"]

@@ -127,17 +127,17 @@ def with_reserves():
     )  # fmt: skip
 
 
-def test_a_reserve_takes_the_weight_of_the_spot_it_replaces():
+def test_a_reserve_stands_in_with_its_own_weight():
     rows = exams(("P1-1", "B-1", 0, 300), ("P1-4", "B-4", 0, 300))
     # The second is still to come; the third was reported as not done.
     found = parts(rows, with_reserves(), not_done=pd.Series(["P1-3"], dtype="str"))
-    assert found["weight"].tolist() == [10.0, 2.0]
+    assert found["weight"].tolist() == [10.0, 1 / 0.3]
 
 
 def test_a_reserve_that_was_not_done_is_replaced_by_the_next():
     rows = exams(("P1-1", "B-1", 0, 300), ("P1-3", "B-3", 0, 300), ("P1-5", "B-5", 0, 300))
     found = parts(rows, with_reserves(), not_done=pd.Series(["P1-2", "P1-4"], dtype="str"))
-    assert found["weight"].tolist() == [10.0, 2.0, 5.0]
+    assert found["weight"].tolist() == [10.0, 2.0, 2.5]
 
 
 def test_a_reserve_that_replaces_nothing_has_no_weight():
@@ -150,7 +150,7 @@ def test_reserves_stay_in_their_stratum():
     drawn = with_reserves().assign(stratum=["a", "b", "b", "a", "a"])
     rows = exams(("P1-4", "B-4", 0, 300), ("P1-5", "B-5", 0, 300))
     found = parts(rows, drawn, not_done=pd.Series(["P1-1", "P1-2"], dtype="str"))
-    np.testing.assert_array_equal(found["weight"], [10.0, np.nan])
+    np.testing.assert_array_equal(found["weight"], [1 / 0.3, np.nan])
 
 
 def test_without_a_plan_nothing_has_a_weight():
