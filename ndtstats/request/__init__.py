@@ -1,6 +1,7 @@
 """The blind list for the contractor, and what came back against it."""
 
 from ndtstats.request.matching import filled_places, match_examinations
+from ndtstats.request.open_spots import open_spots
 from ndtstats.request.reconcile import STATES, reconcile
 from ndtstats.request.write import Request, request_rows, write_request
 
@@ -9,6 +10,7 @@ __all__ = [
     "Request",
     "filled_places",
     "match_examinations",
+    "open_spots",
     "reconcile",
     "request_rows",
     "write_request",

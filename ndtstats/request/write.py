@@ -9,11 +9,11 @@ import pandas as pd
 from ndtstats.columns import TABLES
 from ndtstats.errors import UseError
 from ndtstats.intake import heading, write_table
-from ndtstats.planning import plan_head, plan_spots
-from ndtstats.planning.order import in_walking_order, with_due_dates
+from ndtstats.planning import plan_head
+from ndtstats.planning.shifts import in_shifts
 from ndtstats.register import Register
 from ndtstats.request.cautions import DECISION, RADIOGRAPHY
-from ndtstats.request.reconcile import reconcile
+from ndtstats.request.open_spots import open_spots
 
 #: What is asked, in the order of the columns; the others of the examinations table are blank.
 _ASKED = ("request", "job", "joint", "method", "from_mm", "to_mm", "round")
@@ -51,7 +51,8 @@ def request_rows(
     plan : str
         Number of the plan.
     per_shift : int, optional
-        Exposures in a shift; groups the rows in shifts, nearest due date first.
+        Exposures in a shift; groups the rows in shifts, nearest due date first. The shift shown is
+        that in which the last exposure of a spot is taken.
     as_of : datetime, optional
         What was known then.
 
@@ -63,20 +64,17 @@ def request_rows(
         place is known before it is welded; if the job has no deposits at all, every joint is taken
         as welded.
     """
-    head = plan_head(register, plan, as_of)
-    job = str(head["job"])
-    spots = plan_spots(register, plan, as_of)
-    states = reconcile(register, plan, as_of=as_of)
-    wanted = spots[spots["spot"].isin(states.loc[states["state"] == "open", "spot"])]
+    spots = open_spots(register, plan=plan, as_of=as_of)
+    rows = spots[spots["welded"]]
+    shift = pd.Series(None, rows.index, "Int64")
+    if per_shift is not None:
+        ends = in_shifts(rows, per_shift=per_shift).groupby("spot")["shift"].max()
+        shift = rows["spot"].map(ends).astype("Int64")
+    asked = rows.assign(request=rows["spot"], shift=shift)[[*_ASKED, *_EXTRA]]
+    job = str(plan_head(register, plan, as_of)["job"])
     deposits = register.table("deposits", job=job, as_of=as_of, columns=["joint"])
-    welded = wanted["joint"].isin(deposits["joint"]) | deposits.empty
-    rows = in_walking_order(with_due_dates(register, job, wanted[welded], as_of))
-    shift = pd.Series(rows.index // per_shift + 1 if per_shift else None, rows.index, "Int64")
-    return Request(
-        rows.assign(request=rows["spot"], shift=shift)[[*_ASKED, *_EXTRA]],
-        int((~welded).sum()),
-        bool(deposits.empty),
-    )
+    waiting = int((~spots["welded"]).sum())
+    return Request(asked.reset_index(drop=True), waiting, bool(deposits.empty))
 
 
 def write_request(
