@@ -7,7 +7,9 @@ imports only the shared ground and the stages before it (``tests/test_layers.py`
 __version__ = "0.1.0"
 
 #: Modules every stage may import.
-GROUND = ("errors", "findings", "columns", "words", "units", "clock", "progress", "register")
+GROUND = (
+    "errors", "findings", "columns", "words", "units", "bands", "clock", "progress", "register",
+)  # fmt: skip
 
 #: The stages in the order of the job.
 STAGES = (

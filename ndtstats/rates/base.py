@@ -6,13 +6,10 @@ from datetime import datetime
 import numpy as np
 import pandas as pd
 
+from ndtstats.bands import thickness_band
 from ndtstats.rates.chance import with_parts
 from ndtstats.register import Register
 from ndtstats.request import filled_places
-
-#: Bounds of the thickness bands in mm: common practice, no source.
-THICKNESS_BOUNDS_MM = (0.0, 3.0, 6.0, 12.0, 25.0, np.inf)
-THICKNESS_NAMES = ("to 3 mm", "3 to 6 mm", "6 to 12 mm", "12 to 25 mm", "over 25 mm")
 
 #: What is known of the weld that was examined.
 ATTRIBUTES = (
@@ -74,19 +71,13 @@ def read_examinations(
     rows = rows.assign(joint_mm=of_joint["length_mm"], month=_month(rows["date"]))
     for name in attributes:
         known = of_joint["thickness_mm" if name == "thickness" else name]
-        rows[name] = _band(known) if name == "thickness" else known
+        rows[name] = thickness_band(known) if name == "thickness" else known
     return rows
 
 
 def _month(date: "pd.Series[pd.Timestamp]") -> "pd.Series[str]":
     # Text of the date itself is several times slower at a hundred thousand rows.
     return pd.Series(np.datetime_as_string(date.to_numpy(), unit="M"), date.index, dtype="str")
-
-
-def _band(thickness_mm: "pd.Series[float]") -> "pd.Series[str]":
-    names = pd.Series([*THICKNESS_NAMES, None], dtype="str")
-    code = pd.cut(thickness_mm, THICKNESS_BOUNDS_MM, labels=False).fillna(len(THICKNESS_NAMES))
-    return names.take(code.to_numpy(int)).set_axis(thickness_mm.index)
 
 
 def first_examinations(
