@@ -6,7 +6,7 @@ it is done in the shift in which it ends.
 """
 
 from datetime import date
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -18,6 +18,72 @@ from ndtstats.planning.order import in_walking_order
 RANK = {"required": 0, "random": 1, "reserve": 1, "extra": 2, "targeted": 3}
 
 Ints = npt.NDArray[np.int64]
+
+
+class Shifts(NamedTuple):
+    """Spots in shifts, and those that are in none.
+
+    ``rows`` are those of :func:`in_shifts` with the ``day`` of the shift, if the first one is
+    known, and ``takes``, all exposures of the spot. ``late`` spots are no longer reached in time;
+    ``waiting`` ones wait for their joint to be welded.
+    """
+
+    rows: pd.DataFrame
+    late: int
+    waiting: int
+
+
+def plan_shifts(spots: pd.DataFrame, *, per_shift: int, per_day: int, start: date | None) -> Shifts:
+    """Return the spots that can be asked for today, in shifts.
+
+    Parameters
+    ----------
+    spots : DataFrame
+        Open spots: columns as for :func:`shortfall`.
+    per_shift, per_day : int
+        Exposures in a shift, shifts in a day.
+    start : date or None
+        Day of the first shift. None: no shift has a day, and none is too late.
+    """
+    rows = spots[spots["welded"]]
+    waiting, late = len(spots) - len(rows), 0
+    if start is not None:
+        reached = reachable(rows, per_shift=per_shift, per_day=per_day, start=start)
+        late = int((~reached).sum())
+        rows = rows[reached]
+    shifts = in_shifts(rows.assign(takes=rows["exposures"]), per_shift=per_shift)
+    day = pd.Series(pd.NaT, index=shifts.index, dtype="datetime64[s]")
+    if start is not None:
+        day[:] = day_of_shift(shifts["shift"], per_day=per_day, start=start)
+    return Shifts(shifts.assign(day=day), late, waiting)
+
+
+def shift_table(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return what is done in each shift, one row for each zone it is in.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        As :func:`plan_shifts` gives them, with ``spot``.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``shift``, ``day``, ``zone``, ``due`` (the nearest), ``spots`` (how many),
+        ``exposures`` and ``which``: the spots with their joints, and how many of the exposures of
+        a spot are in the shift, where it takes more.
+    """
+    part = rows["exposures"].astype("str") + " of " + rows["takes"].astype("str") + " exposures"
+    which = rows["spot"] + " " + rows["joint"]
+    which = which.where(rows["exposures"] == rows["takes"], which + " (" + part + ")")
+    by = rows.assign(which=which).groupby(["shift", "zone"], sort=False, dropna=False)
+    return by.agg(
+        day=("day", "first"),
+        due=("due", "min"),
+        spots=("spot", "size"),
+        exposures=("exposures", "sum"),
+        which=("which", ", ".join),
+    ).reset_index()
 
 
 def in_shifts(spots: pd.DataFrame, *, per_shift: int) -> pd.DataFrame:
@@ -206,10 +272,11 @@ def shortfall_sentence(short: pd.DataFrame, open_spots: int, start: date) -> str
     >>> print(shortfall_sentence(short, 40, date(2026, 5, 2)))
     2 of 40 open spots can no longer be reached in time: 1 required, 1 random; 1 was due before.
     >>> shortfall_sentence(short.iloc[:0], 1, date(2026, 5, 1))
-    'All open spots can be reached in time: 1.'
+    'Every open spot can be reached in time (1 is open).'
     """
     if short.empty:
-        return f"All open spots can be reached in time: {open_spots:,}."
+        verb = "is" if open_spots == 1 else "are"
+        return f"Every open spot can be reached in time ({open_spots:,} {verb} open)."
     ranked = sorted(short["part"].value_counts().items(), key=lambda item: RANK[str(item[0])])
     parts = ", ".join(f"{count:,} {part}" for part, count in ranked)
     past = int((short["due"] < pd.Timestamp(start)).sum())

@@ -13,6 +13,8 @@ from ndtstats.cli.root import LazyGroup
         "show": ("ndtstats.cli.plan.draws:show", "Show the spots of a plan and why each is there."),
         "repeat": ("ndtstats.cli.plan.draws:repeat", "Draw a plan again and prove it the same."),
         "extra": ("ndtstats.cli.plan.extra:extra", "Plan the extra examinations that are owed."),
+        "shifts": ("ndtstats.cli.plan.shifts:shifts", "Group open spots in shifts, due first."),
+        "shortfall": ("ndtstats.cli.plan.shortfall:shortfall", "Name what no shift can reach."),
     },
 )
 def plan() -> None:
