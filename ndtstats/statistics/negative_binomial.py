@@ -13,7 +13,7 @@ _Floats = npt.NDArray[np.float64]
 #: Probability that may lie beyond the end of the grid; it comes back at its beginning.
 _BEYOND = 1e-11
 #: Work that is still done: counts told apart x counts added x parts of the mixture.
-_MOST_WORK = 50_000_000
+_MOST_WORK = 10_000_000
 #: Numbers held at once while the characteristic function is built.
 _BLOCK = 2_000_000
 

@@ -52,29 +52,32 @@ def test_a_sum_of_strata_is_the_convolution_of_theirs(level):
     assert row["mean"] == pytest.approx(total @ count, rel=1e-9)
 
 
-def simulated(detection, found, rng, size):
+def simulated(detection, found, rng, size, of_found=False):
     """Simulate the whole model and keep what is hidden where as many were found as given."""
     d = detection(size)
     hidden_there, alike = np.zeros(size), np.ones(size, bool)
     for k, e, u, a, b in zip(found, *list(STRATA.values())[1:], strict=True):
-        rate = rng.gamma(a, 1 / b, size)
+        rate = rng.gamma(a, 1 / b, size) / (d if of_found else 1)
         alike &= rng.poisson(rate * d * e) == k
         hidden_there += rng.poisson(rate * u) + rng.poisson(rate * (1 - d) * e)
     return hidden_there[alike]
 
 
+@pytest.mark.parametrize("prior_of", ["present", "found"])
 @pytest.mark.parametrize("beta", [None, (6.0, 3.0)])
-def test_agrees_with_a_simulation_of_the_whole_model(beta):
+def test_agrees_with_a_simulation_of_the_whole_model(beta, prior_of):
     # No formula in common: rates, detection and counts are drawn, and the right cases kept.
     rng = np.random.default_rng(5)
     found = [0, 2, 1]
     detect = (
         (lambda size: np.full(size, 0.6)) if beta is None else (lambda size: rng.beta(*beta, size))
     )
-    kept = simulated(detect, found, rng, 2_000_000)
-    assert len(kept) > 20_000
+    kept = simulated(detect, found, rng, 1_000_000, prior_of == "found")
+    assert len(kept) > 10_000
     detection = 0.6 if beta is None else BetaDetection(*beta)
-    row = hidden(found=found, group=[1, 1, 1], detection=detection, level=0.9).iloc[0]
+    row = hidden(
+        found=found, group=[1, 1, 1], detection=detection, level=0.9, prior_of=prior_of
+    ).iloc[0]
     error = kept.std() / np.sqrt(len(kept))
     assert abs(row["mean"] - kept.mean()) < 4 * error
     p = row["none"]
@@ -147,6 +150,16 @@ def test_what_was_found_tells_of_the_detection_where_the_rate_is_known():
     assert few["mean"] == pytest.approx(79, abs=2)
 
 
+def test_a_prior_fitted_to_what_was_found_tells_nothing_of_the_detection():
+    # Much of the register at the very rate of the prior: the detection keeps its mean all the same.
+    row = hidden_imperfections(
+        1000, 1000.0, 0.0, prior_shape=1e4, prior_length_m=1e4, prior_of="found",
+        detection=BetaDetection(9.0, 3.0),
+    ).iloc[0]  # fmt: skip
+    # E[(1 - d) / d] = b / (a - 1) of a Beta(a, b), in 1000 m at 1 a metre.
+    assert row["mean"] == pytest.approx(1000 * 3 / 8, rel=1e-9)
+
+
 def test_simulation_takes_over_where_the_distribution_is_long_and_states_its_error():
     row = hidden_imperfections(
         [4, 9], [2.0, 3.0], [3e7, 5e7], prior_shape=0.5, prior_length_m=0.0, group=[0, 0], seed=3
@@ -202,6 +215,7 @@ def test_all_seen_by_a_perfect_method_leaves_nothing():
         ({"found": [1, -1, 2]}, "stratum 2: found -1 must be 0 or more"),
         ({"prior_shape": 0.0}, "prior_shape 0 must be above 0"),
         ({"level": 90}, "between 0 and 1"),
+        ({"prior_of": "posterior"}, 'use "present" or "found"'),
         ({"detection": BetaDetection(1, 1), "prior_length_m": 0.0}, "first number above 1"),
     ],
 )
