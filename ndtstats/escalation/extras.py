@@ -14,7 +14,7 @@ from ndtstats.planning.draw import draw_systematic, inclusion_probabilities
 from ndtstats.planning.frame import frame_sha256
 from ndtstats.register import Register
 from ndtstats.request import filled_places, match_examinations
-from ndtstats.rules import Rules, rules_in_force
+from ndtstats.rules import Rules, joints_under, rules_in_force
 
 
 def plan_extras(
@@ -154,7 +154,7 @@ def _free_cells(register: Register, job: str, rules: Rules) -> pd.DataFrame:
     taken = pd.concat([judged[columns], asked[columns]], ignore_index=True)
     parts = []
     for rule in rules.extent:
-        under = joints[joints["category"].isin(list(rule.categories))]
+        under = joints_under(joints, rule)
         if under.empty or rule.escalation is None:
             continue
         work = lots_of_work(under, deposits, rules, rule)[["lot", "joint", "from_mm", "to_mm"]]
@@ -181,15 +181,17 @@ def _with_technique(
     """Fill in blank places, technique and acceptance, and what every spot has."""
     joints = register.table("joints", job=job)
     spots = filled_places(spots.assign(job=job), joints)
-    category = spots["joint"].map(joints.set_index("joint")["category"])
-    kinds = pd.DataFrame(
-        [
-            (kind, rule.method, rule.name, rule.technique or None, rule.acceptance or None)
-            for rule in (rules.extent if rules else ())
-            for kind in rule.categories
-        ],
-        columns=["category", "method", "rule", "technique", "acceptance"],
-    ).drop_duplicates(["category", "method"])
-    found = spots.assign(category=category).merge(kinds, on=["category", "method"], how="left")
+    told = [
+        joints_under(joints, rule)[["joint"]].assign(
+            method=rule.method,
+            rule=rule.name,
+            technique=rule.technique or None,
+            acceptance=rule.acceptance or None,
+        )
+        for rule in (rules.extent if rules else ())
+    ]
+    none = pd.DataFrame(columns=["joint", "method", "rule", "technique", "acceptance"])
+    kinds = pd.concat([none, *told], ignore_index=True).drop_duplicates(["joint", "method"])
+    found = spots.merge(kinds, on=["joint", "method"], how="left")
     extras: pd.DataFrame = found.assign(part="extra", draw_order=range(1, len(found) + 1))
     return extras

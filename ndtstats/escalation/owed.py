@@ -14,7 +14,7 @@ from ndtstats.rates.base import all_examinations, indications
 from ndtstats.rates.charge import charge_welders
 from ndtstats.register import Register, jobs_known
 from ndtstats.request import match_examinations
-from ndtstats.rules import ExtentRule, Rules, rules_in_force
+from ndtstats.rules import ExtentRule, Rules, is_under, joints_under, rules_in_force
 from ndtstats.rules.procedures import Procedure
 
 COLUMNS = (
@@ -85,7 +85,7 @@ def _of_job(
     )
     refs = rows.set_index("id")["ref"]
     mended = repairs(rows, shown.assign(ref=shown["id"].map(refs))[["ref", "start_mm", "end_mm"]])
-    procedures = _procedures_of(rows, rules)
+    procedures = _procedures_of(rows, joints, rules)
     mended = mended.assign(procedure=mended["item"].str.rpartition("#")[0].map(procedures))
     return pd.concat([*parts, mended], ignore_index=True).assign(job=job)
 
@@ -139,7 +139,7 @@ def _extras(
 ) -> pd.DataFrame:
     """Return the extras that one extent rule's procedure asks for."""
     procedure = rules.procedure_of(rule)
-    under = joints[joints["category"].isin(list(rule.categories))]
+    under = joints_under(joints, rule)
     mine = charged[(charged["method"] == rule.method) & charged["joint"].isin(under["joint"])]
     # Crossings are places of joints that the rule for the rest is about as well.
     told_elsewhere = rule.places == "crossings" and _has_partner(rules, rule)
@@ -167,16 +167,15 @@ def fitting(procedure: Procedure, rule: ExtentRule) -> Procedure:
     return procedure.model_copy(update={"spot_length_mm": rule.spot_length_mm})
 
 
-def _procedures_of(rows: pd.DataFrame, rules: Rules | None) -> Any:
+def _procedures_of(rows: pd.DataFrame, joints: pd.DataFrame, rules: Rules | None) -> Any:
     """Return the procedure under which each examination falls, by its name; "none" without one."""
-    by_kind = {
-        (category, rule.method): rule.escalation
-        for rule in (rules.extent if rules else ())
-        for category in rule.categories
-        if rule.escalation
-    }
-    kinds = zip(rows["category"], rows["method"], strict=True)
-    return pd.Series([by_kind.get(kind, "none") for kind in kinds], index=rows["ref"])
+    named = pd.Series("none", index=rows["ref"], dtype="str")
+    for rule in rules.extent if rules else ():
+        mine = rows["joint"].isin(joints.loc[is_under(joints, rule), "joint"])
+        mine &= rows["method"] == rule.method
+        if rule.escalation:
+            named[mine.to_numpy()] = rule.escalation
+    return named
 
 
 def sentence(table: pd.DataFrame) -> str:

@@ -18,7 +18,7 @@ from ndtstats.extent.achieved import (
 )
 from ndtstats.extent.lacking import first_off_lacking, places_not_examined, welders_not_shown
 from ndtstats.planning.work import leading_welder
-from ndtstats.rules import ExtentRule, Rules, crossing_spots, required
+from ndtstats.rules import ExtentRule, Rules, crossing_spots, joints_under, required
 from ndtstats.rules.families import SpotPerIncrement
 
 
@@ -33,7 +33,7 @@ class Tables:
 
     def under(self, rule: ExtentRule) -> "Tables":
         """Return what of it falls under a rule: its joints, with ``group``, and what is theirs."""
-        mine = self.joints[self.joints["category"].isin(list(rule.categories))]
+        mine = joints_under(self.joints, rule)
         mine = mine.reset_index(drop=True).assign(group=lambda joints: _groups(joints, rule))
 
         def of(table: pd.DataFrame) -> pd.DataFrame:

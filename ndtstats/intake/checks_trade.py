@@ -51,7 +51,7 @@ def after_welding(draft: Draft, known: Known) -> None:
     early = date < welded["first"]
     remedy = _worded("it was welded on {:%Y-%m-%d}", welded.loc[early, "first"])
     draft.tell("BEFORE-WELDED", early, "date", "is before the joint was welded", remedy)
-    hold = known.hold_hours(draft.frame, joints["category"])
+    hold = known.hold_hours(draft.frame, joints)
     # Only days are known: within d days at least (d - 1) and at most (d + 1) times 24 h went by.
     waited = (date - welded["last"]).dt.days.fillna(-1) * 24.0
     soon = ~early & (waited >= 0) & (waited < hold)

@@ -6,7 +6,7 @@ from typing import Any
 import pandas as pd
 
 from ndtstats.register import Register
-from ndtstats.rules import Rules, rules_in_force
+from ndtstats.rules import Rules, is_under, rules_in_force
 
 
 class Known:
@@ -51,21 +51,12 @@ class Known:
         by_joint = deposits.groupby(["job", "joint"], as_index=False)
         return by_joint.agg(first=("date", "min"), last=("date", "max"))
 
-    def hold_hours(self, frame: pd.DataFrame, categories: Any) -> Any:
-        """Return the hold time of each row by its category and method, 0 where no rule says."""
-        rows = [
-            (job, category, rule.method, rule.hold_hours)
-            for job, rules in self.rules.items()
-            for rule in rules.extent
-            for category in rule.categories
-        ]
-        holds = pd.DataFrame(rows, columns=["job", "category", "method", "hold_hours"])
-        longest = holds.groupby(["job", "category", "method"], as_index=False)
-        holds = longest.agg(hold_hours=("hold_hours", "max"))
-        keys = frame[["job", "method"]].astype("str").assign(category=categories.astype("str"))
-        found = keys.merge(
-            holds.astype({"job": "str", "category": "str", "method": "str"}),
-            on=["job", "category", "method"],
-            how="left",
-        )
-        return found["hold_hours"].fillna(0.0).set_axis(frame.index)
+    def hold_hours(self, frame: pd.DataFrame, joints: pd.DataFrame) -> Any:
+        """Return the hold time of each row by its joint and method, 0 where no rule says."""
+        hold = pd.Series(0.0, index=frame.index)
+        for job, rules in self.rules.items():
+            for rule in rules.extent:
+                mine = (frame["job"] == job) & (frame["method"] == rule.method)
+                mine &= is_under(joints, rule)
+                hold = hold.where(~mine, hold.clip(lower=rule.hold_hours))
+        return hold

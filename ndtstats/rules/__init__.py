@@ -5,7 +5,13 @@ to which acceptance level, and what a reject sets in motion. The presets follow 
 are starting points: the contract's edition governs, and certified people decide.
 """
 
-from ndtstats.rules.amount import crossing_spots, first_off_mm, required, spots_required
+from ndtstats.rules.amount import (
+    crossing_spots,
+    first_off_mm,
+    required,
+    spot_length_of,
+    spots_required,
+)
 from ndtstats.rules.describe import CHOSEN, amount_in_words, rules_table, sources
 from ndtstats.rules.force import (
     adopt,
@@ -28,21 +34,27 @@ from ndtstats.rules.reader import (
     read_rules,
     rules_text,
 )
+from ndtstats.rules.where import Range, Where, in_no_rule, is_under, joints_under
 
 __all__ = [
     "CHOSEN",
     "ExtentRule",
     "Problem",
     "Procedure",
+    "Range",
     "Risk",
     "Rules",
     "Structure",
+    "Where",
     "adopt",
     "amount_in_words",
     "beads_specified",
     "copy_preset",
     "crossing_spots",
     "first_off_mm",
+    "in_no_rule",
+    "is_under",
+    "joints_under",
     "keep_rules",
     "list_presets",
     "load_rules",
@@ -57,6 +69,7 @@ __all__ = [
     "rules_table",
     "rules_text",
     "sources",
+    "spot_length_of",
     "spots_required",
     "throat_mm",
 ]

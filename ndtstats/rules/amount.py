@@ -150,8 +150,22 @@ def crossing_spots(amount: SpotPerIncrement, spots: Numbers) -> Floats:
     )
 
 
-def length_required_mm(amount: ShareOfLength, length_mm: Numbers) -> Floats:
+def length_required_mm(amount: ShareOfLength, length_mm: Numbers, *, clean: bool = False) -> Floats:
     """Return the length to examine.
+
+    Parameters
+    ----------
+    amount : ShareOfLength
+        The rule.
+    length_mm : array_like
+        Weld length of each group.
+    clean : bool
+        Nothing of what was examined was rejected, so that a reduction holds.
+
+    Notes
+    -----
+    The reduction is that of EN 13445-5, table 6.6.1-1: a testing group has 100 % at first, and 10 %
+    after satisfactory experience (seen); how much weld that takes was not seen, hence ``after_m``.
 
     Examples
     --------
@@ -161,7 +175,13 @@ def length_required_mm(amount: ShareOfLength, length_mm: Numbers) -> Floats:
     24000.0
     """
     length = np.asarray(length_mm, dtype=np.float64)
-    return np.minimum(length, np.maximum(amount.share * length, amount.least_mm))
+    asked = amount.share * length
+    reduction = amount.reduction
+    if reduction is not None and clean:
+        full = np.minimum(length, reduction.after_m * MM_PER_M)
+        reduced = amount.share * full + reduction.percent / 100 * (length - full)
+        asked = np.minimum(asked, reduced)
+    return np.minimum(length, np.maximum(asked, amount.least_mm))
 
 
 def check_points(amount: CheckPoints, structure: Structure) -> float:
@@ -214,6 +234,28 @@ def spots_for_length(length_mm: Numbers, spot_length_mm: float) -> Floats:
     return round_up(np.asarray(length_mm, dtype=np.float64) / spot_length_mm)
 
 
+def spot_length_of(rule: ExtentRule, joint_mm: Numbers) -> Floats:
+    """Return the length of a spot on joints of given lengths.
+
+    Notes
+    -----
+    ASME B31.3, 344.5.3: a spot of a girth weld is the lesser of 25 % of the inside circumference
+    and 152 mm (from memory).
+
+    Examples
+    --------
+    >>> rule = ExtentRule(name="girth", categories=("A",), method="RT", spot_length_mm=152.0,
+    ...                   spot_percent=25.0, amount={"family": "percent-of-joints", "one_in": 20.0,
+    ...                                              "examined": "one-spot"})
+    >>> spot_length_of(rule, [400.0, 2000.0]).tolist()
+    [100.0, 152.0]
+    """
+    length = np.asarray(joint_mm, dtype=np.float64)
+    if rule.spot_percent is None:
+        return np.full_like(length, rule.spot_length_mm)
+    return np.minimum(rule.spot_length_mm, rule.spot_percent / 100 * length)
+
+
 def required(
     rule: ExtentRule,
     structure: Structure,
@@ -242,20 +284,82 @@ def required(
     Returns
     -------
     ndarray of float64
-        Joints, spots or mm (``rule.unit``).
+        Joints, spots or mm (``rule.unit``). What is asked of each joint is among it; what an amount
+        counted of each welder asks for beyond that of all the weld together is not, for that hangs
+        on the share of each.
     """
-    amount = rule.amount
-    each = np.asarray(welders, dtype=np.float64) * rule.spots_per_welder
+    least = np.asarray(welders, dtype=np.float64) * rule.spots_per_welder
+    least = np.maximum(least, np.asarray(joints, dtype=np.float64) * rule.spots_per_joint)
     length = np.asarray(length_mm, dtype=np.float64)
-    if isinstance(amount, PercentOfJoints):
-        return joints_required(amount, joints, each, clean=clean)
-    if isinstance(amount, SpotPerIncrement):
-        return np.maximum(spots_by_increment(amount, length, welders), each)
+    if rule.unit == "mm":
+        least = least * rule.spot_length_mm
+    if isinstance(rule.amount, ShareOfLength):
+        least = np.minimum(length, least)
+    asked = _adjusted(rule, structure, joints, length, welders, clean=clean)
+    if isinstance(rule.amount, PercentOfJoints):
+        return np.minimum(np.asarray(joints, dtype=np.float64), np.maximum(asked, least))
+    return np.maximum(asked, least)
+
+
+def _adjusted(
+    rule: ExtentRule,
+    structure: Structure,
+    joints: Numbers,
+    length: Floats,
+    welders: Numbers,
+    *,
+    clean: bool,
+) -> Floats:
+    """Return the amount times its factor; what is counted stays a whole number, at least one."""
+    amount, factor = rule.amount, rule.factor
     if isinstance(amount, ShareOfLength):
-        shown = np.minimum(length, each * rule.spot_length_mm)
-        return np.maximum(length_required_mm(amount, length), shown)
-    unit_mm = rule.spot_length_mm if rule.unit == "mm" else 1.0
-    return np.maximum(check_points(amount, structure), each * unit_mm)
+        return np.minimum(length, factor * length_required_mm(amount, length, clean=clean))
+    if isinstance(amount, PercentOfJoints):
+        return joints_required(_scaled(amount, factor), joints, clean=clean)
+    if isinstance(amount, SpotPerIncrement):
+        number = spots_by_increment(amount, length, welders)
+    else:
+        number = np.asarray(check_points(amount, structure))
+    return factor * number if rule.unit == "mm" else round_up(factor * number)
+
+
+def _scaled(amount: PercentOfJoints, factor: float) -> PercentOfJoints:
+    """Return a share of joints times a factor: rounded once, after it."""
+    return amount.model_copy(
+        update={"percent": min(100.0, 100 * factor * amount.share), "one_in": None}
+    )
+
+
+def amount_of_welders(rule: ExtentRule, joints: Numbers, length_mm: Numbers) -> Floats:
+    """Return how many spots (or joints) show the work of each welder enough.
+
+    Parameters
+    ----------
+    rule : ExtentRule
+        The rule.
+    joints, length_mm : array_like
+        Number of joints and weld length of each welder.
+
+    Notes
+    -----
+    ASME B31.3, 341.5.1: 300 mm in each 30 m of longitudinal weld for each welder, and one shot on
+    one in each 20 girth welds for each welder (from memory).
+
+    Examples
+    --------
+    >>> rule = ExtentRule(name="long seams", categories=("A",), method="RT",
+    ...                   amount={"family": "spot-per-increment", "increment_m": 30.0,
+    ...                           "counted_for": "each-welder"})
+    >>> amount_of_welders(rule, [1, 4], [12_000, 61_000]).tolist()
+    [1.0, 3.0]
+    """
+    least = np.full(np.shape(np.asarray(joints)), float(rule.spots_per_welder))
+    if not rule.each_welder:
+        return least
+    number = _adjusted(
+        rule, Structure(), joints, np.asarray(length_mm, dtype=np.float64), 1, clean=False
+    )
+    return np.asarray(np.maximum(least, number))
 
 
 def spots_required(
@@ -298,5 +402,5 @@ def first_off_mm(rule: ExtentRule, length_mm: Numbers) -> Floats:
     if rule.whole_joints:
         return length
     first = rule.first_off
-    share = min(1.0, max(first.factor * rule.amount.share, (first.percent or 0.0) / 100))
+    share = min(1.0, max(first.factor * rule.share, (first.percent or 0.0) / 100))
     return np.minimum(length, np.maximum(share * length, first.least_mm))

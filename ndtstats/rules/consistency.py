@@ -8,9 +8,11 @@ from collections import Counter, defaultdict
 from collections.abc import Collection, Iterator, Mapping
 from typing import Any
 
+from ndtstats.columns import TABLES
 from ndtstats.rules.amount import dimensions_needed
 from ndtstats.rules.families import CheckPoints
 from ndtstats.rules.problems import Problem, Report, choice, shown
+from ndtstats.rules.where import apart
 from ndtstats.words import POSITIONS
 
 
@@ -32,6 +34,7 @@ def inconsistencies(
     yield from _clashes(report, rules)
     for number, rule in enumerate(rules):
         yield from _misfits(report, ("extent", number), rule)
+        yield from _unknown_words(report, ("extent", number), rule)
         yield from _unknown_procedure(report, ("extent", number), rule, procedures)
         yield from _missing_dimensions(report, ("extent", number), rule)
     yield from _idle_factors(report, rules)
@@ -50,35 +53,62 @@ def _doubled_names(report: Report, rules: list[Mapping[str, Any]]) -> Iterator[P
 
 def _clashes(report: Report, rules: list[Mapping[str, Any]]) -> Iterator[Problem]:
     """Yield pairs of rules between which an examination could be counted twice."""
-    held: defaultdict[tuple[str, str], dict[str, str]] = defaultdict(dict)
+    held: defaultdict[tuple[str, str], list[Mapping[str, Any]]] = defaultdict(list)
     for number, rule in enumerate(rules):
-        places, name = str(rule.get("places", "all")), _text(rule, "name")
         for category in dict.fromkeys(_texts(rule, "categories")):
             others = held[category, _text(rule, "method")]
-            clash = [o for p, o in others.items() if p == places or "all" in {p, places}]
+            clash = [_text(other, "name") for other in others if _same_places(rule, other)]
             if clash:
                 reason = f'falls under rule "{clash[0]}" by the same method already'
-                remedy = 'take it out of one, or part them by places "crossings" and "elsewhere"'
+                remedy = (
+                    'take it out of one, part them by places "crossings" and "elsewhere", '
+                    "or by a where that no joint meets in both"
+                )
                 path = ("extent", number, "categories")
                 yield report.problem(path, reason, remedy, value=shown(category))
-            others.setdefault(places, name)
+            others.append(rule)
     yield from _elsewhere_alone(report, rules, held)
+
+
+def _same_places(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
+    """Return whether some place of some joint may fall under both of two rules."""
+    places = {str(rule.get("places", "all")) for rule in (one, other)}
+    meet = len(places) == 1 or "all" in places
+    return meet and not apart(one.get("where"), other.get("where"))
 
 
 def _elsewhere_alone(
     report: Report,
     rules: list[Mapping[str, Any]],
-    held: Mapping[tuple[str, str], Mapping[str, str]],
+    held: Mapping[tuple[str, str], list[Mapping[str, Any]]],
 ) -> Iterator[Problem]:
     for number, rule in enumerate(rules):
         if rule.get("places") != "elsewhere":
             continue
         for category in _texts(rule, "categories"):
-            others = held[category, _text(rule, "method")]
+            others = [
+                other.get("places", "all")
+                for other in held[category, _text(rule, "method")]
+                if not apart(rule.get("where"), other.get("where"))
+            ]
             if "crossings" not in others and "all" not in others:
                 reason = f'"elsewhere" means nothing for {shown(category)}'
                 remedy = 'add a rule for it with places "crossings", or take places "all"'
                 yield report.problem(("extent", number, "places"), reason, remedy)
+
+
+def _unknown_words(
+    report: Report, path: tuple[str | int, ...], rule: Mapping[str, Any]
+) -> Iterator[Problem]:
+    """Yield words of a condition that can stand in no joint."""
+    where = rule.get("where")
+    for key in ("joint_type", "penetration", "position"):
+        allowed = TABLES["joints"].column(key).allowed or tuple(POSITIONS)
+        for word in _texts(where, key) if isinstance(where, Mapping) else ():
+            if word not in allowed:
+                reason = f"can stand in no joint as {key}"
+                remedy = choice(word, allowed)
+                yield report.problem((*path, "where", key), reason, remedy, value=shown(word))
 
 
 def _misfits(
@@ -96,6 +126,9 @@ def _misfits(
     if family == "check-points" and rule.get("counted_per"):
         remedy = "check points are one number for all joints of a rule; leave it out"
         yield report.problem((*path, "counted_per"), "does not fit", remedy)
+    if family == "percent-of-joints" and rule.get("spots_per_joint"):
+        remedy = "the rule chooses joints; leave it out, or take a family of spots"
+        yield report.problem((*path, "spots_per_joint"), "does not fit", remedy)
     for key in ("always", "first"):
         if places == "elsewhere" and "crossings" in _texts(rule, key):
             remedy = "the rule leaves the crossings to another one; take them out"

@@ -9,6 +9,7 @@ import pandas as pd
 from ndtstats.rules.families import CheckPoints, PercentOfJoints, ShareOfLength, SpotPerIncrement
 from ndtstats.rules.locate import Path, comments_of, lines_of
 from ndtstats.rules.model import ExtentRule, Rules
+from ndtstats.rules.where import LISTS, RANGES
 
 #: Mark of a value that has no source: the yard has to look at each.
 CHOSEN = "chosen here, edit"
@@ -38,14 +39,46 @@ def amount_in_words(rule: ExtentRule) -> str:
         words = _length(amount)
     else:
         words = _points(amount)
-    return _PLACES[rule.places] + words
+    return _where(rule) + _PLACES[rule.places] + words + _beside(rule)
+
+
+def _where(rule: ExtentRule) -> str:
+    """Return the condition of a rule, before what it asks for."""
+    parts = []
+    for name in RANGES:
+        within = getattr(rule.where, name)
+        if within is not None:
+            bounds = within.model_dump(exclude_none=True).items()
+            told = " and ".join(f"{key.replace('_', ' ')} {value:g}" for key, value in bounds)
+            parts.append(f"{name.removesuffix('_mm')} {told} mm")
+    for name in LISTS:
+        allowed = getattr(rule.where, name)
+        if allowed:
+            parts.append(f"{name.replace('_', ' ')} {' or '.join(allowed)}")
+    return f"{', '.join(parts)}: " if parts else ""
+
+
+def _beside(rule: ExtentRule) -> str:
+    """Return what a rule asks for beside its amount."""
+    words = ""
+    if rule.spots_per_joint:
+        words += f"; at least {rule.spots_per_joint} on each joint"
+    if rule.spot_percent:
+        words += f"; a spot is {rule.spot_percent:g} % of the joint, at most the spot length"
+    if rule.always and not rule.always_counts:
+        words += "; the places examined every one do not count"
+    if rule.adjusted is not None:
+        words += f"; times {rule.adjusted.factor:g}: {rule.adjusted.reason}"
+    return words
 
 
 def _joints(amount: PercentOfJoints) -> str:
-    if amount.share >= 1:
+    if amount.share >= 1 and amount.examined == "whole":
         return "all joints"
     words = f"1 in {amount.one_in:g} joints" if amount.one_in else f"{amount.percent:g} % of joints"
     words += f", at least {amount.least}" if amount.least else ""
+    words += " of each welder" if amount.counted_for == "each-welder" else ""
+    words += ", one spot on each" if amount.examined == "one-spot" else ""
     less = amount.reduction
     if less is not None:
         words += f"; clean beyond {less.after_joints}: {less.percent:g} %, at least {less.least}"
@@ -55,6 +88,8 @@ def _joints(amount: PercentOfJoints) -> str:
 def _increments(amount: SpotPerIncrement) -> str:
     fraction = "fraction" if amount.remainder == "fraction" else "major fraction"
     words = f"1 spot in {amount.increment_m:g} m or a {fraction} of it"
+    words += " of each welder" if amount.counted_for == "each-welder" else ""
+    words += ", each welder in each" if amount.shown_in == "each-increment" else ""
     if amount.first_m:
         whose = " of each welder" if amount.first_for == "each-welder" else ""
         words = f"1 spot in the first {amount.first_m:g} m{whose}, then {words}"
@@ -65,10 +100,13 @@ def _increments(amount: SpotPerIncrement) -> str:
 
 
 def _length(amount: ShareOfLength) -> str:
-    if amount.share >= 1:
-        return "the whole length"
     words = f"1 m in {amount.one_in:g} m" if amount.one_in else f"{amount.percent:g} % of length"
-    return words + (f", at least {amount.least_mm:g} mm" if amount.least_mm else "")
+    words = "the whole length" if amount.share >= 1 else words
+    words += f", at least {amount.least_mm:g} mm" if amount.least_mm else ""
+    less = amount.reduction
+    if less is not None:
+        words += f"; clean beyond {less.after_m:g} m: {less.percent:g} % of what follows"
+    return words
 
 
 def _points(amount: CheckPoints) -> str:

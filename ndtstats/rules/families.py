@@ -11,6 +11,7 @@ from pydantic import BaseModel, BeforeValidator, ConfigDict, Field, model_valida
 from pydantic_core import PydanticCustomError
 
 Unit = Literal["joints", "spots", "mm"]
+CountedFor = Literal["all", "each-welder"]
 
 
 def _as_tuple(value: object) -> object:
@@ -62,13 +63,28 @@ class Reduction(Part):
     least: Annotated[int, Field(ge=1)]
 
 
+class LengthReduction(Part):
+    """A smaller share of length that a standard grants for a clean record.
+
+    Once more than ``after_m`` metres stand under the rule, and nothing of what was examined of them
+    was rejected, the full share is asked of the first ``after_m`` only, and ``percent`` beyond.
+    """
+
+    after_m: Positive
+    percent: Percent
+
+
 class PercentOfJoints(_Share):
-    """A share of the joints, each of those examined whole.
+    """A share of the joints, each of those examined whole, or by one spot.
 
     Attributes
     ----------
     percent, one_in : float
         The share: one of the two.
+    examined : {"whole", "one-spot"}
+        How much of each joint chosen is examined.
+    counted_for : {"all", "each-welder"}
+        Whether the share is that of all joints, or that of the joints of each welder apart.
     least : int
         Never fewer joints than this, if there are as many.
     rounding : {"up", "major-fraction"}
@@ -78,6 +94,8 @@ class PercentOfJoints(_Share):
     """
 
     family: Literal["percent-of-joints"]
+    examined: Literal["whole", "one-spot"] = "whole"
+    counted_for: CountedFor = "all"
     least: Number = 1
     rounding: Literal["up", "major-fraction"] = "up"
     reduction: Reduction | None = None
@@ -95,6 +113,11 @@ class SpotPerIncrement(Part):
     remainder : {"fraction", "major-fraction"}
         Whether what is left after the whole increments counts as one more in any case, or only
         if it is more than half an increment.
+    counted_for : {"all", "each-welder"}
+        Whether all weld is cut into increments, or the weld of each welder apart.
+    shown_in : {"all", "each-increment"}
+        Where the work of each welder is shown: somewhere, or in every increment that holds some.
+        The increments follow each other in the order of welding.
     first_m : float
         A first stretch with a spot of its own; 0: there is none.
     first_for : {"each-welder", "once"}
@@ -111,6 +134,8 @@ class SpotPerIncrement(Part):
     family: Literal["spot-per-increment"]
     increment_m: Positive
     remainder: Literal["fraction", "major-fraction"] = "fraction"
+    counted_for: CountedFor = "all"
+    shown_in: Literal["all", "each-increment"] = "all"
     first_m: NotNegative = 0.0
     first_for: Literal["each-welder", "once"] = "once"
     rest_after: Literal["all-firsts", "one-first"] = "all-firsts"
@@ -130,10 +155,13 @@ class ShareOfLength(_Share):
         The share: one of the two.
     least_mm : float
         Never less than this length, if there is as much.
+    reduction : LengthReduction or None
+        A smaller share for a clean record.
     """
 
     family: Literal["share-of-length"]
     least_mm: NotNegative = 0.0
+    reduction: LengthReduction | None = None
 
     unit: ClassVar[Unit] = "mm"
 

@@ -24,11 +24,12 @@ from ndtstats.rules.families import (
     Unit,
 )
 from ndtstats.rules.procedures import Procedure
+from ndtstats.rules.where import Where
 
 Method = Literal["VT", "PT", "MT", "RT", "UT", "LT"]
 Places = Literal["all", "crossings", "elsewhere"]
 Milestone = Literal["close", "turn", "test", "paint", "hand over"]
-Always = Literal["crossings", "ends", "first-off"]
+Always = Literal["crossings", "ends", "datum-ends", "far-ends", "first-off"]
 CountedPer = Literal[
     "category", "zone", "joint", "thickness_mm", "material", "process", "position", "procedure",
     "drawing",
@@ -75,14 +76,22 @@ class Common(Part):
         under the rule together.
     spot_length_mm : float
         Least length of a spot; joints examined whole have none.
-    always : tuple of {"crossings", "ends", "first-off"}
-        Places that are examined every one, whatever the number.
-    first : tuple of {"crossings", "ends", "first-off"}
+    spot_percent : float or None
+        The spot of a joint is this share of its length, where that is less than
+        ``spot_length_mm``; None: it is not.
+    always : tuple of {"crossings", "ends", "datum-ends", "far-ends", "first-off"}
+        Places that are examined every one, whatever the number. The datum end of a joint is that
+        at 0 mm, such as the bottom of an upright weld.
+    always_counts : bool
+        Whether spots at such places count towards the number, or are beside it.
+    first : tuple of {"crossings", "ends", "datum-ends", "far-ends", "first-off"}
         Places that the number is spent on first, in this order.
     first_off : FirstOff
         Which joints are first-off, and how much is examined of them.
     spots_per_welder : int
         Least number of spots (or whole joints) that show the work of each welder under the rule.
+    spots_per_joint : int
+        Least number of spots on each joint.
     reserve_share : float
         Reserves drawn with the random part, as a share of it.
     image_length_mm : float or None
@@ -100,10 +109,13 @@ class Common(Part):
 
     counted_per: Annotated[tuple[CountedPer, ...], Items] = ()
     spot_length_mm: Positive = 300.0
+    spot_percent: Percent | None = None
     always: Annotated[tuple[Always, ...], Items] = ()
+    always_counts: bool = True
     first: Annotated[tuple[Always, ...], Items] = ()
     first_off: FirstOff = FirstOff()
     spots_per_welder: Number = 0
+    spots_per_joint: Number = 0
     reserve_share: Annotated[float, Field(ge=0, le=1)] = 0.2
     image_length_mm: Positive | None = None
     technique: str = ""
@@ -111,6 +123,22 @@ class Common(Part):
     hold_hours: NotNegative = 0.0
     escalation: Text | None = None
     lot: Annotated[tuple[LotColumn, ...], Items] | None = None
+
+
+class Adjusted(Part):
+    """A factor on the amount of a rule, with the reason that the rule's reader must know.
+
+    Attributes
+    ----------
+    factor : float
+        The amount is worked out, then multiplied by this: below 1 where a standard allows less,
+        above 1 where more was agreed.
+    reason : str
+        Why.
+    """
+
+    factor: Positive
+    reason: Text
 
 
 class ExtentRule(Common):
@@ -126,6 +154,10 @@ class ExtentRule(Common):
         ISO 9712.
     amount : Amount
         How much, in one of the four families.
+    where : Where
+        Which joints of those categories: ranges of size, kinds of joint, zones.
+    adjusted : Adjusted or None
+        A factor on the amount.
     places : {"all", "crossings", "elsewhere"}
         Whether the rule is about the whole weld, its crossings only, or all but the crossings.
     """
@@ -134,6 +166,8 @@ class ExtentRule(Common):
     categories: Annotated[tuple[Text, ...], Items, Field(min_length=1)]
     method: Method
     amount: Amount
+    where: Where = Where()
+    adjusted: Adjusted | None = None
     places: Places = "all"
 
     @property
@@ -144,12 +178,32 @@ class ExtentRule(Common):
     @property
     def whole_joints(self) -> bool:
         """Whether the rule selects joints, each examined whole."""
-        return self.amount.family == "percent-of-joints"
+        return getattr(self.amount, "examined", "") == "whole"
+
+    @property
+    def one_spot(self) -> bool:
+        """Whether the rule selects joints, each examined by one spot."""
+        return getattr(self.amount, "examined", "") == "one-spot"
+
+    @property
+    def each_welder(self) -> bool:
+        """Whether the amount is worked out of the work of each welder apart."""
+        return getattr(self.amount, "counted_for", "all") == "each-welder"
+
+    @property
+    def factor(self) -> float:
+        """What the amount is multiplied by."""
+        return 1.0 if self.adjusted is None else self.adjusted.factor
+
+    @property
+    def share(self) -> float:
+        """The share asked for, from 0 to 1; 0 where the amount is no share."""
+        return min(1.0, self.amount.share * self.factor)
 
     @property
     def everything(self) -> bool:
         """Whether the rule leaves nothing to chance."""
-        return self.amount.share >= 1.0
+        return self.share >= 1.0 and not self.one_spot
 
 
 class Structure(Part):

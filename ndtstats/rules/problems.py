@@ -10,6 +10,7 @@ from pydantic import BaseModel, ValidationError
 from ndtstats.errors import nearest
 from ndtstats.rules.families import (
     CheckPoints,
+    LengthReduction,
     PercentOfJoints,
     Reduction,
     ShareOfLength,
@@ -17,6 +18,7 @@ from ndtstats.rules.families import (
 )
 from ndtstats.rules.locate import Path, line_at
 from ndtstats.rules.model import (
+    Adjusted,
     Common,
     Draw,
     ExtentRule,
@@ -26,6 +28,7 @@ from ndtstats.rules.model import (
     Structure,
 )
 from ndtstats.rules.procedures import Procedure
+from ndtstats.rules.where import RANGES, Range, Where
 
 #: The class of each family of extent rule.
 FAMILIES: dict[str, type[BaseModel]] = {
@@ -33,6 +36,12 @@ FAMILIES: dict[str, type[BaseModel]] = {
     "spot-per-increment": SpotPerIncrement,
     "share-of-length": ShareOfLength,
     "check-points": CheckPoints,
+}
+
+#: The class of the reduction that a family may have.
+_REDUCTIONS: dict[type[BaseModel], type[BaseModel]] = {
+    PercentOfJoints: Reduction,
+    ShareOfLength: LengthReduction,
 }
 
 #: What a table of the file is read as, by the key under which it stands.
@@ -43,7 +52,9 @@ _TABLES: dict[str, type[BaseModel]] = {
     "draw": Draw,
     "extent": ExtentRule,
     "first_off": FirstOff,
-    "reduction": Reduction,
+    "where": Where,
+    "adjusted": Adjusted,
+    **dict.fromkeys(RANGES, Range),
 }
 
 
@@ -151,11 +162,12 @@ def _fields(path: Path, raw: Mapping[str, Any]) -> Iterable[str]:
         return RulesFile.model_fields
     if names[0] == "escalation":
         return [key for key in Procedure.model_fields if key != "name"]
-    if names[-1] == "amount":
+    if "amount" in names:
         held: Any = raw
-        for part in path:
+        for part in path[: path.index("amount") + 1]:
             held = held[part]
-        return FAMILIES[held["family"]].model_fields
+        family = FAMILIES[held["family"]]
+        return _REDUCTIONS[family].model_fields if names[-1] == "reduction" else family.model_fields
     return _TABLES[names[-1]].model_fields
 
 
@@ -183,12 +195,16 @@ def _otherwise(_value: str, context: Mapping[str, Any]) -> tuple[str, str]:
     return "cannot be", str(context["message"])
 
 
-_WITHOUT_VALUE = {"missing", "one_of", "union_tag_not_found"}
+_WITHOUT_VALUE = {"missing", "one_of", "range", "union_tag_not_found"}
 
 #: What is wrong and what would be right, by what validation calls it.
 _REASONS: dict[str, Callable[[str, Mapping[str, Any]], tuple[str, str]]] = {
     "missing": lambda _value, _context: ("is missing", "give it"),
     "one_of": lambda _value, context: (str(context["wrong"]), "give exactly one"),
+    "range": lambda _value, context: (
+        str(context["wrong"]),
+        "give above or at_least, below or up_to, such as { above = 10, up_to = 25 }",
+    ),
     "union_tag_not_found": lambda _value, _context: ("is missing", choice("", FAMILIES)),
     "union_tag_invalid": _words("expected_tags"),
     "literal_error": _words("expected"),
@@ -197,6 +213,7 @@ _REASONS: dict[str, Callable[[str, Mapping[str, Any]], tuple[str, str]]] = {
     "less_than_equal": _limit("not greater than", "le"),
     "finite_number": _kind("a number that ends"),
     "float_type": _kind("a number, without quotation marks"),
+    "bool_type": _kind("true or false, without quotation marks"),
     "int_type": _kind("a whole number, without quotation marks"),
     "string_type": _kind("a text in quotation marks"),
     "date_type": _kind("a date such as 2026-01-15, without quotation marks"),
