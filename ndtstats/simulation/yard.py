@@ -1,0 +1,146 @@
+"""The welds that a plan is tried on: those of a job, or of a yard that is stated and invented."""
+
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+import pandas as pd
+
+from ndtstats.columns import TABLES
+from ndtstats.errors import UseError
+from ndtstats.register import Register
+from ndtstats.rules import Rules
+from ndtstats.units import MM_PER_M
+
+#: Any day will do: only the order of the days matters.
+_FIRST_DAY = "2001-01-01"
+
+
+@dataclass(frozen=True, slots=True)
+class Yard:
+    """What was welded, by whom, in which order.
+
+    Attributes
+    ----------
+    joints, deposits : DataFrame
+        As the tables of the register; joints in walking order.
+    rejects : DataFrame
+        Rejected places: ``joint``, ``from_mm``, ``to_mm``.
+    described : str
+        What it is, for people.
+    """
+
+    joints: pd.DataFrame
+    deposits: pd.DataFrame
+    rejects: pd.DataFrame
+    described: str
+
+
+def yard_of_job(register: Register, job: str, as_of: datetime | None = None) -> Yard:
+    """Return the welds of a job, all of them, whether a plan covers them already or not.
+
+    Parameters
+    ----------
+    register : Register
+        Holds the job.
+    job : str
+        Its number.
+    as_of : datetime, optional
+        By what was known then.
+
+    Raises
+    ------
+    UseError
+        If the job has no joints.
+    """
+    joints = register.table("joints", job=job, as_of=as_of)
+    if joints.empty:
+        raise UseError(f"job {job} has no joints yet; load them with: ndtstats load joints FILE")
+    joints = joints.sort_values(["zone", "joint"], kind="stable", ignore_index=True)
+    deposits = register.table("deposits", job=job, as_of=as_of)
+    examined = register.table("examinations", job=job, as_of=as_of)
+    rejects = examined[examined["verdict"] == "reject"]
+    length = rejects["joint"].map(joints.set_index("joint")["length_mm"])
+    rejects = rejects.assign(
+        from_mm=rejects["from_mm"].fillna(0.0), to_mm=rejects["to_mm"].fillna(length)
+    )
+    metres = joints["length_mm"].sum() / MM_PER_M
+    described = f"job {job}: {len(joints):,} joints, {metres:,.0f} m"
+    return Yard(joints, deposits, rejects, described)
+
+
+def synthetic_yard(
+    rules: Rules, *, welders: int = 20, joints_each: int = 15, joint_mm: float = 3000.0
+) -> Yard:
+    """Return an invented yard in which every welder makes the same.
+
+    Parameters
+    ----------
+    rules : Rules
+        The joints stand in their categories by turns.
+    welders : int
+        How many welders, 1 or more.
+    joints_each : int
+        How many joints each of them welds, one a day.
+    joint_mm : float
+        Length of each joint. Where the rules are about crossings, each has one in its middle.
+
+    Raises
+    ------
+    UseError
+        If a number makes no yard.
+
+    Examples
+    --------
+    >>> from ndtstats.rules import load_rules
+    >>> yard = synthetic_yard(load_rules("process-piping"), welders=2, joints_each=3, joint_mm=500)
+    >>> yard.described
+    'an invented yard: 2 welders with 3 joints of 500 mm each, 3 m'
+    """
+    for what, value in (("welders", welders), ("joints", joints_each), ("length in mm", joint_mm)):
+        if value < 1:
+            raise UseError(f"{what} of the invented yard: {value:g}; write 1 or more")
+    number = welders * joints_each
+    kinds = sorted(rules.categories)
+    crossed = any(
+        rule.places != "all" or "crossings" in rule.always + rule.first for rule in rules.extent
+    )
+    nth = np.arange(number) // welders
+    names = pd.Series([f"J-{i:0{len(str(number))}d}" for i in range(1, number + 1)], dtype="str")
+    whose = pd.Series([f"W{i:0{len(str(welders))}d}" for i in range(1, welders + 1)], dtype="str")
+    category = pd.Series(kinds, dtype="str")
+    joints = _table(
+        "joints",
+        joint=names,
+        zone="1",
+        category=category.iloc[nth % len(kinds)].to_numpy(),
+        length_mm=float(joint_mm),
+        whole=False,
+        crossings_mm=f"{joint_mm / 2:g}" if crossed else None,
+    )
+    deposits = _table(
+        "deposits",
+        joint=names,
+        welder=whose.iloc[np.arange(number) % welders].to_numpy(),
+        date=pd.Timestamp(_FIRST_DAY) + pd.to_timedelta(nth, unit="D"),
+    )
+    nowhere = pd.DataFrame({"joint": pd.Series(dtype="str"), "from_mm": [], "to_mm": []})
+    metres = number * joint_mm / MM_PER_M
+    described = (
+        f"an invented yard: {welders:,} welders with {joints_each:,} joints of {joint_mm:,.0f} mm "
+        f"each{', crossed in the middle' if crossed else ''}, {metres:,.0f} m"
+    )
+    return Yard(joints, deposits, nowhere, described)
+
+
+def _table(name: str, **known: object) -> pd.DataFrame:
+    """Return a table of the register with what is known of it, and the rest missing."""
+    frame = pd.DataFrame(known)
+    kinds = {column.name: column.kind for column in TABLES[name].columns}
+    missing = {
+        column: pd.Series(index=frame.index, dtype="float64" if kind == "number" else "str")
+        for column, kind in kinds.items()
+        if column not in frame or frame[column].isna().all()
+    }
+    full: pd.DataFrame = frame.assign(**missing)
+    return full
