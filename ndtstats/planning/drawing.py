@@ -9,10 +9,11 @@ import pandas as pd
 from ndtstats.errors import UseError
 from ndtstats.planning.allocation import strata_of
 from ndtstats.planning.draw import draw_reserves, draw_systematic
-from ndtstats.planning.frame import cut_frame, frame_sha256
+from ndtstats.planning.frame import cut_frame, ends_named, frame_sha256
 from ndtstats.planning.risk import factors_in_words, risk_factors
+from ndtstats.planning.sequence import with_sequence
 from ndtstats.planning.work import first_joints, lead_for_all, leading_welder
-from ndtstats.rules import ExtentRule, Rules
+from ndtstats.rules import ExtentRule, Rules, joints_under, spot_length_of
 
 #: What tells one cell of a frame from another, and what its probability rests on.
 _HASHED = ["joint", "rule", "method", "from_mm", "to_mm", "mandatory", "stratum", "welder", "risk"]
@@ -62,7 +63,7 @@ def draw(
     rng = np.random.default_rng(np.random.SeedSequence(seed))
     frames, notes = [], []
     for rule in rules.extent:
-        under = joints[joints["category"].isin(list(rule.categories))]
+        under = joints_under(joints, rule)
         if under.empty:
             continue
         framed = _frame_of_rule(under, deposits, rejects, rules, rule)
@@ -113,7 +114,8 @@ def _frame_of_rule(
         mine = cells[groups == group]
         mine = mine.assign(welder=_leading(mine, made, rule))
         # The power tempers how far risk pulls the draw; the risk shown is the product itself.
-        pulled = mine.assign(risk=mine["risk"] ** risk.exponent)
+        pulled = with_sequence(mine, under, made, rule)
+        pulled = pulled.assign(risk=mine["risk"] ** risk.exponent)
         strata = strata_of(pulled, rule, rules.file.structure, length_mm=basis[group])
         named = f"{group} " if group else ""
         parts.append(
@@ -135,9 +137,9 @@ def _cells_of_rule(
     ]
     cells = cut_frame(
         under.assign(whole=whole),
-        spot_length_mm=rule.spot_length_mm,
+        spot_length_mm=spot_length_of(rule, under["length_mm"]),
         crossing_length_mm=max(around, default=None),
-        ends="ends" in rule.always + rule.first,
+        ends=ends_named(rule),
     )
     if rule.places != "all":
         crossing = cells["mandatory"] == "crossing"
@@ -157,7 +159,7 @@ def _leading(cells: pd.DataFrame, deposits: pd.DataFrame, rule: ExtentRule) -> "
         leading_welder(cells, deposits),
         cells,
         deposits,
-        spot_length_mm=rule.spot_length_mm,
+        spot_length_mm=spot_length_of(rule, cells["joint_mm"]),
         least=rule.spots_per_welder,
     )
 

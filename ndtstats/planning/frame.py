@@ -5,20 +5,31 @@ tape can find them.
 """
 
 import hashlib
-from typing import Any
+from collections.abc import Collection
+from typing import Any, Literal
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
+from ndtstats.rules import ExtentRule
 from ndtstats.statistics import union_intervals
+
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+End = Literal["datum", "far"]
+
+#: Weld on each side of a crossing that an exposure of it shows: API 650, 8.1.2 (edition not noted;
+#: from memory).
+MARGIN_MM = 50.0
 
 
 def cut_frame(
     joints: pd.DataFrame,
     *,
-    spot_length_mm: float,
+    spot_length_mm: npt.ArrayLike,
     crossing_length_mm: float | None = None,
-    ends: bool = False,
+    ends: Collection[End] = (),
 ) -> pd.DataFrame:
     """Return the cells of joints.
 
@@ -27,21 +38,23 @@ def cut_frame(
     joints : DataFrame
         Columns ``joint``, ``length_mm``, ``whole`` (examined whole or not at all) and
         ``crossings_mm`` (positions parted by semicolons, or missing).
-    spot_length_mm : float
-        Least length of a cell where it can be had; a joint shorter than that is one cell.
+    spot_length_mm : float or array_like
+        Least length of a cell where it can be had, of all joints or of each; a joint shorter than
+        that is one cell.
     crossing_length_mm : float, optional
         Length of the cell about a crossing; the spot length if left out.
-    ends : bool
-        Whether both ends of a joint are cells of their own.
+    ends : collection of {"datum", "far"}
+        Which ends of a joint are cells of their own.
 
     Returns
     -------
     DataFrame
         Columns ``joint``, ``from_mm``, ``to_mm``, ``mandatory`` ("", "crossing" or "end"), in the
         order of the joints, then along each. Cells about crossings are centred on them and clipped
-        to the joint; where two touch they are one cell. What lies between two such places and is
-        shorter than a spot stays a cell of its own: part of what rates are inferred to, but no
-        full spot to whoever counts them.
+        to the joint; where two overlap they are one cell, or several where together they are longer
+        than two spots. A joint examined whole that has crossings is one cell of that kind. What
+        lies between two such places and is shorter than a spot stays a cell of its own: part of
+        what rates are inferred to, but no full spot to whoever counts them.
 
     Examples
     --------
@@ -57,88 +70,155 @@ def cut_frame(
     length = joints["length_mm"].to_numpy(dtype=float)
     whole = joints["whole"].astype("boolean").fillna(value=False).to_numpy(dtype=bool)
     cut = ~whole
-    around = crossing_length_mm or spot_length_mm
-    points = [_crossings(joints, length, cut, around)]
-    if ends:
-        points.append(_ends(number[cut], length, spot_length_mm))
-    marked = _merged(pd.concat(points, ignore_index=True))
-    plain = _gaps(marked, number, length, cut, spot_length_mm)
+    spot = np.broadcast_to(np.asarray(spot_length_mm, dtype=float), length.shape)
+    around = spot if crossing_length_mm is None else np.full_like(spot, crossing_length_mm)
+    at, owner = crossing_points(joints)
+    points = pd.concat(
+        [
+            _about(at[cut[owner]], owner[cut[owner]], length, around),
+            _whole(np.unique(owner[whole[owner]]), length),
+            *(_ends(number[cut], length, spot, end) for end in ends),
+        ],
+        ignore_index=True,
+    )
+    marked = _parted(_merged(points), around, cut)
+    plain = _gaps(marked, number, length, cut, spot)
     cells = pd.concat([marked, plain], ignore_index=True)
-    cells = cells.sort_values(["number", "start"], kind="stable", ignore_index=True)
-    names = joints["joint"].to_numpy()
+    order = np.argsort(_walk(cells["number"], cells["start"], length.max(initial=0)), kind="stable")
+    row = cells["number"].to_numpy(dtype=np.int64)[order]
     return pd.DataFrame(
         {
-            "joint": pd.Series(names[cells["number"]], dtype="str"),
-            "from_mm": cells["start"].to_numpy(float),
-            "to_mm": cells["end"].to_numpy(float),
-            "mandatory": cells["kind"].astype("str"),
+            "joint": pd.Series(joints["joint"].astype("str").array.take(row)),
+            "from_mm": cells["start"].to_numpy(float)[order],
+            "to_mm": cells["end"].to_numpy(float)[order],
+            "mandatory": pd.Series(cells["kind"].array.take(order)),
         }
     )
 
 
-def _marked(number: Any, start: Any, end: Any, kind: str) -> pd.DataFrame:
-    return pd.DataFrame({"number": number, "start": start, "end": end, "kind": kind})
+def ends_named(rule: ExtentRule) -> tuple[End, ...]:
+    """Return which ends of its joints a rule names: they are cells of their own.
+
+    Examples
+    --------
+    >>> ends_named(ExtentRule(name="uprights", categories=("A",), method="RT",
+    ...                       always=("datum-ends",),
+    ...                       amount={"family": "share-of-length", "percent": 10.0}))
+    ('datum',)
+    """
+    named = {*rule.always, *rule.first}
+    both: tuple[End, End] = ("datum", "far")
+    return tuple(end for end in both if named & {"ends", f"{end}-ends"})
 
 
-def _crossings(joints: pd.DataFrame, length: Any, cut: Any, around: float) -> pd.DataFrame:
-    listed = joints["crossings_mm"].astype("str").reset_index(drop=True)[cut].dropna()
-    points = listed.str.split(";").explode()
-    points = points[points.str.strip() != ""].astype(float)
-    at, number = points.to_numpy(), points.index.to_numpy(dtype=np.int64)
-    low = np.maximum(np.round(at - around / 2), 0.0)
-    high = np.minimum(np.round(at + around / 2), length[number])
-    return _marked(number, low, high, "crossing")
+def _marked(number: Any, start: Any, end: Any, kind: Any) -> pd.DataFrame:
+    table = pd.DataFrame({"number": number, "start": start, "end": end})
+    return table.assign(kind=pd.Series(kind, index=table.index, dtype="str"))
 
 
-def _ends(number: Any, length: Any, spot_length_mm: float) -> pd.DataFrame:
-    of = length[number]
-    first = _marked(number, 0.0, np.minimum(spot_length_mm, of), "end")
-    last = _marked(number, np.maximum(np.round(of - spot_length_mm), 0.0), of, "end")
-    return pd.concat([first, last], ignore_index=True)
+def crossing_points(joints: pd.DataFrame) -> tuple[Floats, Ints]:
+    """Return the positions of all crossings in mm, and which row of ``joints`` each belongs to.
+
+    Parameters
+    ----------
+    joints : DataFrame
+        Column ``crossings_mm``: positions parted by semicolons, or missing.
+
+    Examples
+    --------
+    >>> at, row = crossing_points(pd.DataFrame({"crossings_mm": ["400; 900", None, "20"]}))
+    >>> at.tolist(), row.tolist()
+    ([400.0, 900.0, 20.0], [0, 0, 2])
+    """
+    listed = joints["crossings_mm"].reset_index(drop=True).astype("str").dropna()
+    number = listed.str.count(";").to_numpy(dtype=np.int64) + 1
+    owner = np.repeat(listed.index.to_numpy(dtype=np.int64), number)
+    # One text is parted faster than many.
+    texts = pd.Series(";".join(listed).split(";") if len(listed) else [], dtype="str").str.strip()
+    given = (texts != "").to_numpy()
+    return texts[given].to_numpy(dtype=float), owner[given]
+
+
+def _about(at: Floats, owner: Ints, length: Floats, around: Floats) -> pd.DataFrame:
+    half = around[owner] / 2
+    low = np.maximum(np.round(at - half), 0.0)
+    high = np.minimum(np.round(at + half), length[owner])
+    return _marked(owner, low, high, "crossing")
+
+
+def _whole(owner: Ints, length: Floats) -> pd.DataFrame:
+    """Return the joints that are examined whole, where they have crossings."""
+    return _marked(owner, np.zeros(len(owner)), length[owner], "crossing")
+
+
+def _ends(owner: Ints, length: Floats, spot: Floats, end: End) -> pd.DataFrame:
+    of, long = length[owner], spot[owner]
+    if end == "datum":
+        return _marked(owner, np.zeros(len(owner)), np.minimum(np.round(long), of), "end")
+    return _marked(owner, np.maximum(np.round(of - long), 0.0), of, "end")
+
+
+def _parted(marked: pd.DataFrame, around: Floats, cut: npt.NDArray[np.bool_]) -> pd.DataFrame:
+    """Return marked places with those parted that close crossings have made too long.
+
+    Parts are long enough that each shows a crossing with weld on both sides of it.
+    """
+    owner = marked["number"].to_numpy(dtype=np.int64)
+    low, high = marked["start"].to_numpy(float), marked["end"].to_numpy(float)
+    size = high - low
+    enough = np.maximum(1.5 * around[owner], around[owner] + 2 * MARGIN_MM)
+    long = (size > 2 * around[owner]) & (marked["kind"] == "crossing").to_numpy() & cut[owner]
+    parts = np.where(long, np.maximum(size // enough, 2), 1).astype(np.int64)
+    left, right = _cut_evenly(low, high, parts)
+    row = np.repeat(np.arange(len(marked)), parts)
+    return _marked(owner[row], left, right, marked["kind"].array.take(row))
+
+
+def _cut_evenly(low: Floats, high: Floats, parts: Ints) -> tuple[Floats, Floats]:
+    """Return bounds of each stretch cut into so many parts, on whole mm inside of it."""
+    first = np.repeat(np.cumsum(parts) - parts, parts)
+    step = np.arange(parts.sum()) - first
+    wide, base = np.repeat((high - low) / parts, parts), np.repeat(low, parts)
+    left = np.where(step == 0, base, np.round(base + step * wide))
+    last = step + 1 == np.repeat(parts, parts)
+    right = np.where(last, np.repeat(high, parts), np.round(base + (step + 1) * wide))
+    return left, right
 
 
 def _merged(points: pd.DataFrame) -> pd.DataFrame:
     """Return the marked places with those that overlap made one; a crossing outranks an end."""
     union = union_intervals(points["number"], points["start"], points["end"])
-    union = union.rename(columns={"group": "number"}).sort_values(["number", "start"])
+    union = union.rename(columns={"group": "number"})
+    walk = _walk(union["number"], union["start"], points["end"].max())
+    order = np.argsort(walk, kind="stable")
     crossings = points[points["kind"] == "crossing"]
-    inside = pd.merge_asof(
-        crossings.assign(number=crossings["number"].astype("int64")).sort_values("start"),
-        union.assign(number=union["number"].astype("int64"), place=union.index).sort_values(
-            "start"
-        ),
-        on="start",
-        by="number",
-    )
-    kind = np.where(union.index.isin(inside["place"]), "crossing", "end")
-    return union.assign(kind=kind)
+    at = _walk(crossings["number"], crossings["start"], points["end"].max())
+    crossed = np.zeros(len(union), dtype=bool)
+    crossed[order[np.searchsorted(walk[order], at, side="right") - 1]] = True
+    kind = pd.Series("end", index=union.index, dtype="str").mask(crossed, "crossing")
+    return union.assign(kind=kind).iloc[order]
+
+
+def _walk(number: Any, start: Any, longest: float) -> Floats:
+    """Return how far along all joints laid end to end a place lies: one key instead of two."""
+    step = 1.0 if np.isnan(longest) else longest + 1.0
+    along: Floats = np.asarray(number, dtype=float) * step + np.asarray(start, dtype=float)
+    return along
 
 
 def _gaps(
-    marked: pd.DataFrame, number: Any, length: Any, cut: Any, spot_length_mm: float
+    marked: pd.DataFrame, number: Ints, length: Floats, cut: npt.NDArray[np.bool_], spot: Floats
 ) -> pd.DataFrame:
     """Return what lies between the marked places, cut evenly at about the spot length."""
-    edges = pd.concat(
-        [marked, _marked(number, 0.0, 0.0, ""), _marked(number, length, length, "")],
-        ignore_index=True,
-    ).sort_values(["number", "start", "end"], kind="stable")
-    of, start, end = (edges[c].to_numpy() for c in ("number", "start", "end"))
-    same = of[1:] == of[:-1]
-    low, high = end[:-1][same], start[1:][same]
-    owner = of[1:][same].astype(np.int64)
-    wide = high > low
-    low, high, owner = low[wide], high[wide], owner[wide]
-    parts = np.where(cut[owner], np.maximum((high - low) // spot_length_mm, 1), 1).astype(np.int64)
-    first = np.repeat(np.cumsum(parts) - parts, parts)
-    step = np.arange(parts.sum()) - first
-    wide_of = np.repeat((high - low) / parts, parts)
-    base = np.repeat(low, parts)
-    left = np.where(step == 0, base, np.round(base + step * wide_of))
-    right = np.where(
-        step + 1 == np.repeat(parts, parts),
-        np.repeat(high, parts),
-        np.round(base + (step + 1) * wide_of),
-    )
+    of = np.concatenate([marked["number"].to_numpy(dtype=np.int64), number, number])
+    start = np.concatenate([marked["start"].to_numpy(float), np.zeros(len(number)), length])
+    end = np.concatenate([marked["end"].to_numpy(float), np.zeros(len(number)), length])
+    order = np.lexsort((end, start, of))
+    of, start, end = of[order], start[order], end[order]
+    wide = (of[1:] == of[:-1]) & (start[1:] > end[:-1])
+    low, high, owner = end[:-1][wide], start[1:][wide], of[1:][wide]
+    parts = np.where(cut[owner], np.maximum((high - low) // spot[owner], 1), 1).astype(np.int64)
+    left, right = _cut_evenly(low, high, parts)
     return _marked(np.repeat(owner, parts), left, right, "")
 
 

@@ -61,7 +61,7 @@ def lead_for_all(
     cells: pd.DataFrame,
     deposits: pd.DataFrame,
     *,
-    spot_length_mm: float,
+    spot_length_mm: Any,
     least: int,
 ) -> "pd.Series[str]":
     """Return under whose name each cell is drawn so that nobody is left without cells.
@@ -76,7 +76,7 @@ def lead_for_all(
         As :func:`leading_welder` returns it.
     cells, deposits : DataFrame
         As for :func:`welders_of`.
-    spot_length_mm : float
+    spot_length_mm : float or array_like
         A cell is full if it is as long as that, or a whole joint, and shows who welded half of it.
     least : int
         How many cells each welder must lead, where he has as many.

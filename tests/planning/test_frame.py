@@ -31,7 +31,10 @@ def frame_of(rows):
     )
 
 
-@given(JOINTS, st.sampled_from([150.0, 300.0, 500.0]), st.booleans())
+BOTH = ("datum", "far")
+
+
+@given(JOINTS, st.sampled_from([150.0, 300.0, 500.0]), st.sampled_from([(), ("far",), BOTH]))
 def test_cells_cover_each_joint_exactly(rows, spot, ends):
     joints = frame_of(rows)
     cells = cut_frame(joints, spot_length_mm=spot, ends=ends)
@@ -49,7 +52,7 @@ def test_cells_cover_each_joint_exactly(rows, spot, ends):
 @given(JOINTS)
 def test_joints_examined_whole_are_one_cell(rows):
     joints = frame_of(rows).assign(whole=True)
-    assert len(cut_frame(joints, spot_length_mm=300, ends=True)) == len(joints)
+    assert len(cut_frame(joints, spot_length_mm=300, ends=BOTH)) == len(joints)
 
 
 @given(JOINTS)
@@ -76,7 +79,7 @@ def test_the_rest_is_cut_evenly_and_not_shorter_than_a_spot():
 
 
 def test_both_ends_can_be_cells_of_their_own():
-    cells = cut_frame(frame_of([(2000, False, [])]), spot_length_mm=300, ends=True)
+    cells = cut_frame(frame_of([(2000, False, [])]), spot_length_mm=300, ends=BOTH)
     assert cells["mandatory"].tolist() == ["end", "", "", "", "", "end"]
 
 
@@ -84,3 +87,46 @@ def test_both_ends_can_be_cells_of_their_own():
 def test_a_blank_flag_is_not_whole(whole):
     joints = frame_of([(900, False, [])]).assign(whole=pd.array([whole], dtype="boolean"))
     assert len(cut_frame(joints, spot_length_mm=300)) == 3
+
+
+def test_one_end_can_be_a_cell_of_its_own():
+    cells = cut_frame(frame_of([(2000, False, [])]), spot_length_mm=300, ends=("datum",))
+    assert cells["mandatory"].tolist() == ["end", "", "", "", "", ""]
+
+
+def test_each_joint_may_have_a_spot_length_of_its_own():
+    rows = [(900, False, [450]), (900, False, [450])]
+    cells = cut_frame(frame_of(rows), spot_length_mm=[300.0, 150.0])
+    marked = cells[cells["mandatory"] == "crossing"]
+    assert (marked["to_mm"] - marked["from_mm"]).tolist() == [300, 150]
+    assert cells["joint"].value_counts().to_dict() == {"J0": 3, "J1": 5}
+
+
+def test_a_whole_joint_with_crossings_is_of_their_kind():
+    joints = frame_of([(900, True, [450]), (900, True, [])])
+    assert cut_frame(joints, spot_length_mm=300)["mandatory"].tolist() == ["crossing", ""]
+
+
+@given(
+    st.lists(st.integers(0, 9000), min_size=1, max_size=40),
+    st.sampled_from([150.0, 300.0]),
+)
+def test_close_crossings_are_parted_and_each_part_shows_one(points, spot):
+    cells = cut_frame(frame_of([(9000, False, points)]), spot_length_mm=spot)
+    marked = cells[cells["mandatory"] == "crossing"]
+    size = marked["to_mm"] - marked["from_mm"]
+    # A part is less than two spots, or than two of what shows a crossing with both its sides.
+    assert (size <= max(2 * spot, 2 * max(1.5 * spot, spot + 100)) + 1).all()
+    at = np.array(points, dtype=float)
+    for low, high in marked[["from_mm", "to_mm"]].itertuples(index=False):
+        left, right = np.maximum(at - 50, 0), np.minimum(at + 50, 9000)
+        assert ((left >= low - 1) & (right <= high + 1)).any()
+
+
+def test_a_chain_of_crossings_up_to_two_spots_long_is_one_cell():
+    cells = cut_frame(frame_of([(2000, False, [600, 800, 900])]), spot_length_mm=300)
+    marked = cells[cells["mandatory"] == "crossing"]
+    assert marked[["from_mm", "to_mm"]].to_numpy().tolist() == [[450, 1050]]
+    longer = cut_frame(frame_of([(2000, False, [600, 800, 950])]), spot_length_mm=300)
+    marked = longer[longer["mandatory"] == "crossing"]
+    assert marked[["from_mm", "to_mm"]].to_numpy().tolist() == [[450, 775], [775, 1100]]
