@@ -1,6 +1,8 @@
 """Pure mathematics on arrays: it knows neither the register nor the command line."""
 
+from ndtstats.statistics.comparison import false_discovery, proportion_difference_interval
 from ndtstats.statistics.finite_lot import finite_lot_interval
+from ndtstats.statistics.funnel import funnel_limits, overdispersion
 from ndtstats.statistics.hidden import BetaDetection, hidden_imperfections, hidden_sentence
 from ndtstats.statistics.lengths import intersect_length, union_intervals, union_length
 from ndtstats.statistics.poisson import rate_interval
@@ -10,10 +12,14 @@ from ndtstats.statistics.survey import weighted_rate, weighted_ratio
 __all__ = [
     "BetaDetection",
     "Interval",
+    "false_discovery",
     "finite_lot_interval",
+    "funnel_limits",
     "hidden_imperfections",
     "hidden_sentence",
     "intersect_length",
+    "overdispersion",
+    "proportion_difference_interval",
     "proportion_interval",
     "rate_interval",
     "union_intervals",
