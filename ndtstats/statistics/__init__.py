@@ -1,6 +1,7 @@
 """Pure mathematics on arrays: it knows neither the register nor the command line."""
 
 from ndtstats.statistics.comparison import false_discovery, proportion_difference_interval
+from ndtstats.statistics.expected import Comparison, compare_groups
 from ndtstats.statistics.finite_lot import finite_lot_interval
 from ndtstats.statistics.funnel import funnel_limits, overdispersion
 from ndtstats.statistics.hidden import BetaDetection, hidden_imperfections, hidden_sentence
@@ -11,7 +12,9 @@ from ndtstats.statistics.survey import weighted_rate, weighted_ratio
 
 __all__ = [
     "BetaDetection",
+    "Comparison",
     "Interval",
+    "compare_groups",
     "false_discovery",
     "finite_lot_interval",
     "funnel_limits",
