@@ -1,6 +1,6 @@
 """Where the exposures go: the frame, what the rules require, what risk says, and the draw."""
 
-from ndtstats.planning.drawing import Drawing, draw
+from ndtstats.planning.drawing import Drawing, Yard, draw, frame_of_rules
 from ndtstats.planning.frame import cut_frame
 from ndtstats.planning.plan import (
     Repeat,
@@ -11,16 +11,20 @@ from ndtstats.planning.plan import (
     repeat_plan,
     store_plan,
 )
+from ndtstats.planning.yard import yard_of
 
 __all__ = [
     "Drawing",
     "Repeat",
+    "Yard",
     "cut_frame",
     "draw",
     "draw_plan",
+    "frame_of_rules",
     "in_request_order",
     "plan_head",
     "plan_spots",
     "repeat_plan",
     "store_plan",
+    "yard_of",
 ]

@@ -1,6 +1,7 @@
 """The draw from the joints of a job: the frame of each rule, its strata, and the spots."""
 
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field
 from typing import Any
 
 import numpy as np
@@ -8,15 +9,51 @@ import pandas as pd
 
 from ndtstats.errors import UseError
 from ndtstats.planning.allocation import strata_of
-from ndtstats.planning.draw import draw_reserves, draw_systematic
+from ndtstats.planning.draw import DRAWS, draw_reserves
+from ndtstats.planning.exposures import exposures_of
 from ndtstats.planning.frame import cut_frame, ends_named, frame_sha256
-from ndtstats.planning.risk import factors_in_words, risk_factors
+from ndtstats.planning.likelihood import Likelihood, fit_likelihood, kind_of, work_of
+from ndtstats.planning.risk import factors_in_words, hidden_zones, risk_factors
 from ndtstats.planning.sequence import with_sequence
 from ndtstats.planning.work import first_joints, lead_for_all, leading_welder
 from ndtstats.rules import ExtentRule, Rules, joints_under, spot_length_of
 
 #: What tells one cell of a frame from another, and what its probability rests on.
 _HASHED = ["joint", "rule", "method", "from_mm", "to_mm", "mandatory", "stratum", "welder", "risk"]
+
+
+@dataclass(frozen=True, slots=True)
+class Yard:
+    """What a draw rests on: one job as the register tells it.
+
+    Attributes
+    ----------
+    joints : DataFrame
+        Table of the register, in walking order.
+    deposits : DataFrame
+        Table of the register.
+    rejects : DataFrame
+        Rejected places: ``joint``, ``from_mm``, ``to_mm``.
+    zones : DataFrame or None
+        Table of the register.
+    likelihoods : mapping of str to Likelihood
+        What results say, by kind of method; a kind without any may be left out.
+    """
+
+    joints: pd.DataFrame
+    deposits: pd.DataFrame
+    rejects: pd.DataFrame
+    zones: pd.DataFrame | None = None
+    likelihoods: Mapping[str, Likelihood] = field(default_factory=dict)
+
+    def likelihood(self, rules: Rules, method: str) -> Likelihood:
+        """Return how likely imperfections are that a method finds; as the rules say, if unknown."""
+        known = self.likelihoods.get(kind_of(method))
+        return known or fit_likelihood(None, rate_per_m=rules.file.risk.rate_per_m)
+
+    def hidden_zones(self, rules: Rules) -> list[str]:
+        """Return the zones that nobody will see again."""
+        return [] if self.zones is None else hidden_zones(self.zones, rules.file.risk.hidden_by)
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,22 +70,13 @@ class Drawing:
         return frame_sha256(self.cells, _HASHED)
 
 
-def draw(
-    joints: pd.DataFrame,
-    deposits: pd.DataFrame,
-    rejects: pd.DataFrame,
-    rules: Rules,
-    *,
-    seed: int,
-) -> Drawing:
+def draw(yard: Yard, rules: Rules, *, seed: int) -> Drawing:
     """Return a draw from the joints of one job: a pure function of its arguments.
 
     Parameters
     ----------
-    joints, deposits : DataFrame
-        Tables of the register; joints in walking order.
-    rejects : DataFrame
-        Rejected places: ``joint``, ``from_mm``, ``to_mm``.
+    yard : Yard
+        The job.
     rules : Rules
         What to examine.
     seed : int
@@ -57,16 +85,45 @@ def draw(
     Returns
     -------
     Drawing
-        ``cells``: the frame with ``stratum``, ``welder``, ``risk``, ``pi``; ``spots``: what was
-        drawn, with ``part`` (required, random, reserve), ``why``, ``draw_order``.
+        ``cells``: the frame (:func:`frame_of_rules`); ``spots``: what was drawn, with ``part``
+        (required, random, reserve), ``why``, ``draw_order``.
     """
     rng = np.random.default_rng(np.random.SeedSequence(seed))
+    cells, notes = frame_of_rules(yard, rules)
+    codes, _ = pd.factorize(cells["rule"] + "|" + cells["stratum"])
+    drawn = DRAWS[rules.file.draw.method](cells["pi"], codes, rng)
+    rank = np.zeros(len(cells), dtype=np.int64)
+    for rule in rules.extent:
+        mine = (cells["rule"] == rule.name).to_numpy()
+        own, _ = pd.factorize(codes[mine])
+        pi = cells["pi"].to_numpy(float)[mine]
+        rank[mine] = draw_reserves(drawn[mine], pi, own, rule.reserve_share, rng)
+    return Drawing(cells, _spots(cells, drawn, rank, rules), notes)
+
+
+def frame_of_rules(yard: Yard, rules: Rules) -> tuple[pd.DataFrame, tuple[str, ...]]:
+    """Return the frame of all rules, and what a reader must know of it.
+
+    Returns
+    -------
+    cells : DataFrame
+        Columns ``joint``, ``from_mm``, ``to_mm``, ``mandatory``, ``rule``, ``method``, ``welder``
+        (under whose name it is drawn), ``stratum``, ``pi``, ``why``, ``exposures``, the effects
+        and flags of its risk, ``factors`` (in words) and ``risk`` (their product).
+    notes : tuple of str
+        Rules without a place, and what the likelihood rests on.
+
+    Raises
+    ------
+    UseError
+        If no joint falls under any rule.
+    """
     frames, notes = [], []
     for rule in rules.extent:
-        under = joints_under(joints, rule)
+        under = joints_under(yard.joints, rule)
         if under.empty:
             continue
-        framed = _frame_of_rule(under, deposits, rejects, rules, rule)
+        framed = frame_of_rule(under, yard, rules, rule)
         if framed.empty:
             notes.append(f'rule "{rule.name}": no place falls under it')
             continue
@@ -76,46 +133,35 @@ def draw(
             "no joint to plan for: none that is new since the last plan stands in a category of "
             f'the rules "{rules.title}" ({", ".join(sorted(rules.categories))})'
         )
-    cells = pd.concat(frames, ignore_index=True)
-    codes, _ = pd.factorize(cells["rule"] + "|" + cells["stratum"])
-    drawn = draw_systematic(cells["pi"], codes, rng)
-    size = (cells["to_mm"] - cells["from_mm"]) * cells["risk"] ** rules.file.risk.exponent
-    rank = np.zeros(len(cells), dtype=np.int64)
-    for rule in rules.extent:
-        mine = (cells["rule"] == rule.name).to_numpy()
-        own, _ = pd.factorize(codes[mine])
-        rank[mine] = draw_reserves(
-            drawn[mine], size.to_numpy(float)[mine], own, rule.reserve_share, rng
-        )
-    return Drawing(cells, _spots(cells, drawn, rank, rules), tuple(notes))
+    kinds = dict.fromkeys(kind_of(rule.method) for rule in rules.extent)
+    notes += [f"{kind}: {yard.likelihood(rules, kind.split()[0]).sentence}" for kind in kinds]
+    return pd.concat(frames, ignore_index=True), tuple(notes)
 
 
-def _frame_of_rule(
-    under: pd.DataFrame,
-    deposits: pd.DataFrame,
-    rejects: pd.DataFrame,
-    rules: Rules,
-    rule: ExtentRule,
-) -> pd.DataFrame:
+def frame_of_rule(under: pd.DataFrame, yard: Yard, rules: Rules, rule: ExtentRule) -> pd.DataFrame:
     """Return the cells that a rule is about, with stratum, risk and probability."""
-    made = deposits[deposits["joint"].isin(under["joint"])]
+    made = yard.deposits[yard.deposits["joint"].isin(under["joint"])]
     made = made.assign(procedure=made["procedure"].fillna(_of_joint(made, under, "procedure")))
     cells = _cells_of_rule(under, made, rules, rule)
     if cells.empty:
         return cells
-    risk = rules.file.risk
-    factors = risk_factors(cells, under, rejects, risk)
-    cells = cells.assign(risk=factors.prod(axis=1), factors=factors_in_words(factors))
     group_of = _groups(under, rule)
     groups = cells["joint"].map(group_of.set_axis(under["joint"]))
+    leads = [_leading(cells[groups == group], made, rule) for group in pd.unique(groups)]
+    cells = with_work(cells.assign(welder=pd.concat(leads)), under, made)
+    factors = factors_of(cells, under, yard, rules, rule)
+    cells = cells.assign(
+        risk=factors.prod(axis=1),
+        factors=factors_in_words(factors),
+        exposures=exposures_of(cells, rule),
+    )
     basis = _basis_mm(under, group_of, cells, groups, rule)
     parts = []
     for group in pd.unique(groups):
         mine = cells[groups == group]
-        mine = mine.assign(welder=_leading(mine, made, rule))
         # The power tempers how far risk pulls the draw; the risk shown is the product itself.
         pulled = with_sequence(mine, under, made, rule)
-        pulled = pulled.assign(risk=mine["risk"] ** risk.exponent)
+        pulled = pulled.assign(risk=mine["risk"] ** rules.file.risk.exponent)
         strata = strata_of(pulled, rule, rules.file.structure, length_mm=basis[group])
         named = f"{group} " if group else ""
         parts.append(
@@ -123,6 +169,29 @@ def _frame_of_rule(
         )
     framed: pd.DataFrame = pd.concat(parts).reindex(cells.index)
     return framed.assign(rule=rule.name, method=rule.method)
+
+
+def with_work(cells: pd.DataFrame, joints: pd.DataFrame, deposits: pd.DataFrame) -> pd.DataFrame:
+    """Return cells with the process, position and thickness of the work of their welder."""
+    work = work_of(joints, deposits)
+    keys = ["joint", "welder"]
+    at = pd.MultiIndex.from_frame(work[keys]).get_indexer(pd.MultiIndex.from_frame(cells[keys]))
+    of = work[["process", "position", "thickness"]].reindex(at).set_index(cells.index)
+    return cells.assign(**{name: of[name] for name in of.columns})
+
+
+def factors_of(
+    cells: pd.DataFrame, under: pd.DataFrame, yard: Yard, rules: Rules, rule: ExtentRule
+) -> pd.DataFrame:
+    """Return the risk factors of the cells of a rule (:func:`risk_factors`)."""
+    return risk_factors(
+        cells,
+        under,
+        yard.rejects,
+        rules.file.risk,
+        likelihood=yard.likelihood(rules, rule.method),
+        hidden_zones=yard.hidden_zones(rules),
+    )
 
 
 def _cells_of_rule(
@@ -144,12 +213,17 @@ def _cells_of_rule(
     if rule.places != "all":
         crossing = cells["mandatory"] == "crossing"
         cells = cells[crossing if rule.places == "crossings" else ~crossing]
+    first = _is_first(cells, deposits, rule.first_off.of, rule.first_off.joints)
+    joint_mm = cells["joint"].map(under.set_index("joint")["length_mm"])
+    return with_first_work(cells.assign(first_off=first, joint_mm=joint_mm), deposits, rules)
+
+
+def with_first_work(cells: pd.DataFrame, deposits: pd.DataFrame, rules: Rules) -> pd.DataFrame:
+    """Return cells with flags for the first work of a welder and of a procedure."""
     joints = rules.file.risk.first_joints
     return cells.assign(
-        first_off=_is_first(cells, deposits, rule.first_off.of, rule.first_off.joints),
         first_of_welder=_is_first(cells, deposits, "welder", joints),
         first_of_procedure=_is_first(cells, deposits, "procedure", joints),
-        joint_mm=cells["joint"].map(under.set_index("joint")["length_mm"]),
     )
 
 

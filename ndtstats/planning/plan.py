@@ -1,6 +1,6 @@
 """A plan: drawn once, kept with its seed, frame and rules, and repeated whenever somebody asks."""
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import Any
 
@@ -10,6 +10,8 @@ import pandas as pd
 from ndtstats import __version__
 from ndtstats.errors import UseError, nearest
 from ndtstats.planning.drawing import Drawing, draw
+from ndtstats.planning.order import in_walking_order, with_due_dates
+from ndtstats.planning.yard import yard_of
 from ndtstats.register import Batch, Register
 from ndtstats.rules import Rules
 from ndtstats.rules.force import keep_rules, rules_by_sha256
@@ -77,20 +79,9 @@ def draw_plan(
 def _drawing(
     register: Register, job: str, rules: Rules, seed: int, as_of: datetime | None
 ) -> Drawing:
-    joints = _walking_order(register.table("joints", job=job, as_of=as_of))
-    joints = joints[~joints["joint"].isin(_planned(register, job, rules, as_of))]
-    deposits = register.table("deposits", job=job, as_of=as_of)
-    examined = register.table("examinations", job=job, as_of=as_of)
-    rejects = examined[(examined["verdict"] == "reject")]
-    length = rejects["joint"].map(joints.set_index("joint")["length_mm"])
-    rejects = rejects.assign(
-        from_mm=rejects["from_mm"].fillna(0.0), to_mm=rejects["to_mm"].fillna(length)
-    )
-    return draw(joints, deposits, rejects, rules, seed=seed)
-
-
-def _walking_order(joints: pd.DataFrame) -> pd.DataFrame:
-    return joints.sort_values(["zone", "joint"], kind="stable", ignore_index=True)
+    yard = yard_of(register, job, rules, as_of)
+    new = ~yard.joints["joint"].isin(_planned(register, job, rules, as_of))
+    return draw(replace(yard, joints=yard.joints[new]), rules, seed=seed)
 
 
 def _planned(register: Register, job: str, rules: Rules, as_of: datetime | None) -> Any:
@@ -105,14 +96,8 @@ def _planned(register: Register, job: str, rules: Rules, as_of: datetime | None)
 
 def in_request_order(register: Register, job: str, spots: pd.DataFrame) -> pd.DataFrame:
     """Return spots in the order in which they are asked for: due date, zone, joint, place."""
-    zones = register.table("zones", job=job).set_index("zone")
-    joints = register.table("joints", job=job).set_index("joint")
-    zone = spots["joint"].map(joints["zone"])
-    ordered = spots.assign(_zone=zone, _due=zone.map(zones["due"]))
-    ordered = ordered.sort_values(
-        ["_due", "_zone", "joint", "from_mm", "method"], na_position="last", kind="stable"
-    )
-    return ordered.drop(columns=["_zone", "_due"]).reset_index(drop=True)
+    ordered = in_walking_order(with_due_dates(register, job, spots))
+    return ordered.drop(columns=["zone", "due"])
 
 
 def store_plan(

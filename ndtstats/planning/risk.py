@@ -1,40 +1,58 @@
-"""The risk of a cell: a product of factors that anybody can read, and change in the rules file."""
+"""The risk of a cell: a product of factors that anybody can read, and change in the rules file.
+
+What earlier examinations found speaks first (:mod:`ndtstats.planning.likelihood`), then what the
+rules say of the place, then what an imperfection there would mean.
+"""
 
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from ndtstats.planning.likelihood import EFFECTS, Likelihood
 from ndtstats.rules import Risk
 
-#: The factors in the order in which they are shown.
-FACTORS = (
+#: Factors that the rules state, in the order in which they are shown.
+OF_RULES = (
     "first_work_of_welder",
     "first_work_of_procedure",
     "bead_end",
     "crossing",
     "difficult_access",
     "near_repair",
-    "consequence",
+    "hidden_later",
 )
+#: All factors, in the order in which they are shown.
+FACTORS = (*EFFECTS, *OF_RULES, "consequence")
 
 
 def risk_factors(
-    cells: pd.DataFrame, joints: pd.DataFrame, rejects: pd.DataFrame, risk: Risk
+    cells: pd.DataFrame,
+    joints: pd.DataFrame,
+    rejects: pd.DataFrame,
+    risk: Risk,
+    *,
+    likelihood: Likelihood,
+    hidden_zones: Any = (),
 ) -> pd.DataFrame:
     """Return the factors of each cell; its risk is their product.
 
     Parameters
     ----------
     cells : DataFrame
-        Columns ``joint``, ``from_mm``, ``to_mm``, ``mandatory``, and the flags
-        ``first_of_welder``, ``first_of_procedure``.
+        Columns ``joint``, ``from_mm``, ``to_mm``, ``mandatory``, the flags ``first_of_welder``,
+        ``first_of_procedure``, and the effects ``process``, ``position``, ``thickness``,
+        ``welder``.
     joints : DataFrame
-        Columns ``joint``, ``length_mm``, ``category``, ``position``.
+        Columns ``joint``, ``zone``, ``length_mm``, ``category``.
     rejects : DataFrame
         Rejected places: ``joint``, ``from_mm``, ``to_mm``.
     risk : Risk
         The factors of the rules.
+    likelihood : Likelihood
+        What results say of the effects.
+    hidden_zones : collection of str
+        Zones that nobody will see again after their due date.
 
     Returns
     -------
@@ -44,22 +62,24 @@ def risk_factors(
     """
     of = joints.set_index("joint").reindex(cells["joint"]).set_index(cells.index)
     at_end = (cells["from_mm"] <= 0) | (cells["to_mm"] >= of["length_mm"])
-    hard = of["position"].isin(list(risk.difficult_positions))
     consequence = of["category"].astype(object).map(risk.consequence).astype("float64")
-    return pd.DataFrame(
-        {
-            "first_work_of_welder": _factor(cells["first_of_welder"], risk.first_work_of_welder),
-            "first_work_of_procedure": _factor(
-                cells["first_of_procedure"], risk.first_work_of_procedure
-            ),
-            "bead_end": _factor(at_end, risk.bead_end),
-            "crossing": _factor(cells["mandatory"] == "crossing", risk.crossing),
-            "difficult_access": _factor(hard, risk.difficult_access),
-            "near_repair": _factor(_near(cells, rejects, risk.near_repair_mm), risk.near_repair),
-            "consequence": consequence.fillna(1.0).to_numpy(),
-        },
-        index=cells.index,
-    )
+    near = _near(cells, rejects, risk.near_repair_mm)
+    learned = {name: likelihood.relative(name, cells[name]) for name in EFFECTS}
+    stated = {
+        "first_work_of_welder": _factor(cells["first_of_welder"], risk.first_work_of_welder),
+        "first_work_of_procedure": _factor(
+            cells["first_of_procedure"], risk.first_work_of_procedure
+        ),
+        "bead_end": _factor(at_end, risk.bead_end),
+        "crossing": _factor(cells["mandatory"] == "crossing", risk.crossing),
+        "difficult_access": _factor(
+            cells["position"].isin(list(risk.difficult_positions)), risk.difficult_access
+        ),
+        "near_repair": _factor(near, risk.near_repair),
+        "hidden_later": _factor(of["zone"].isin(list(hidden_zones)), risk.hidden_later),
+        "consequence": consequence.fillna(1.0).to_numpy(),
+    }
+    return pd.DataFrame(learned | stated, index=cells.index)
 
 
 def factors_in_words(factors: pd.DataFrame) -> Any:
@@ -72,10 +92,36 @@ def factors_in_words(factors: pd.DataFrame) -> Any:
     """
     text = pd.Series("", index=factors.index, dtype="str")
     for name in factors.columns:
-        shown = f"{name.replace('_', ' ')} " + factors[name].map("{:g}".format)
+        shown = f"{name.replace('_', ' ')} " + factors[name].map("{:.3g}".format)
         joined = (text + " × " + shown).where(text != "", shown)
         text = text.where(factors[name] == 1.0, joined)
     return text
+
+
+def hidden_zones(zones: pd.DataFrame, milestones: Any) -> list[str]:
+    """Return the zones that end, or stand in one that ends, with one of some milestones.
+
+    Parameters
+    ----------
+    zones : DataFrame
+        Columns ``zone``, ``parent``, ``milestone`` of one job.
+    milestones : collection of str
+        Such as "close".
+
+    Examples
+    --------
+    >>> zones = pd.DataFrame({"zone": ["BLOCK", "TANK", "DECK"], "parent": [None, "BLOCK", None],
+    ...                       "milestone": ["close", None, "paint"]})
+    >>> hidden_zones(zones, ["close"])
+    ['BLOCK', 'TANK']
+    """
+    hidden = zones["milestone"].isin(list(milestones))
+    # As deep as zones nest; a circle of parents adds nothing new.
+    while True:
+        more = hidden | zones["parent"].isin(zones.loc[hidden, "zone"])
+        if more.equals(hidden):
+            return list(zones.loc[hidden, "zone"])
+        hidden = more
 
 
 def _factor(applies: Any, factor: float) -> Any:

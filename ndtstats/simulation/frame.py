@@ -10,9 +10,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from ndtstats import planning
 from ndtstats.escalation.lots import in_lots
 from ndtstats.escalation.owed import fitting
-from ndtstats.planning import draw
 from ndtstats.planning.exposures import exposures_of
 from ndtstats.rules import Procedure, Rules, joints_under
 from ndtstats.simulation.yard import Yard
@@ -110,7 +110,8 @@ def frame_of(yard: Yard, rules: Rules) -> Frame:
     (16, ('W1', 'W2'), 9)
     """
     # The frame does not hang on the seed.
-    drawing = draw(yard.joints, yard.deposits, yard.rejects, rules, seed=0)
+    known = planning.Yard(yard.joints, yard.deposits, yard.rejects)
+    drawing = planning.draw(known, rules, seed=0)
     cells = drawing.cells.assign(walked=np.arange(len(drawing.cells)))
     cells = cells.assign(welder=cells["welder"].astype("str").fillna(""))
     cells = _timed(cells, yard.deposits)

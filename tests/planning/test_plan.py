@@ -99,7 +99,8 @@ def test_a_plan_holds_what_the_rules_ask_for(yard, rules, now):
     everything = taken[taken["rule"] == "all of it"]
     assert set(everything["part"]) == {"required"}
     assert (everything["to_mm"] - everything["from_mm"]).sum() == 2000
-    assert drawing.notes == ()
+    assert [note.split(":")[0] for note in drawing.notes] == ["RT UT"]
+    assert "No results yet" in drawing.notes[0]
 
 
 def test_every_welder_is_covered(yard, rules, now):

@@ -1,0 +1,83 @@
+"""What the register tells of a job that a plan rests on."""
+
+from datetime import datetime
+
+import pandas as pd
+
+from ndtstats.planning.drawing import Yard
+from ndtstats.planning.likelihood import Likelihood, fit_likelihood, histories
+from ndtstats.planning.order import natural
+from ndtstats.register import Register
+from ndtstats.rules import Rules
+
+_EXAMINED = ("id", "job", "joint", "method", "from_mm", "to_mm", "round", "verdict")
+_JOINTS = ("job", "joint", "length_mm", "process", "position", "thickness_mm")
+_DEPOSITS = ("job", "joint", "welder", "from_mm", "to_mm", "process", "position")
+
+
+def yard_of(register: Register, job: str, rules: Rules, as_of: datetime | None = None) -> Yard:
+    """Return what a plan for a job rests on; results of all jobs say how likely trouble is.
+
+    Parameters
+    ----------
+    job : str
+        The job.
+    rules : Rules
+        State the rate that holds until there are results.
+    as_of : datetime, optional
+        What was known then.
+    """
+    joints = walking_order(register.table("joints", job=job, as_of=as_of))
+    examined = filled(register.table("examinations", job=job, as_of=as_of), joints)
+    return Yard(
+        joints=joints,
+        deposits=register.table("deposits", job=job, as_of=as_of),
+        rejects=examined[examined["verdict"] == "reject"],
+        zones=register.table("zones", job=job, as_of=as_of),
+        likelihoods=likelihoods_of(register, rules, as_of),
+    )
+
+
+def walking_order(joints: pd.DataFrame) -> pd.DataFrame:
+    """Return joints zone by zone, in each as people count: J-2 before J-10."""
+    keyed = joints.assign(_zone=natural(joints["zone"]), _joint=natural(joints["joint"]))
+    ordered = keyed.sort_values(["_zone", "_joint"], kind="stable", ignore_index=True)
+    return ordered.drop(columns=["_zone", "_joint"])
+
+
+def filled(examined: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
+    """Return examinations with blank bounds filled in: from the datum, to the end of the joint."""
+    length = examined["joint"].map(joints.set_index("joint")["length_mm"])
+    return examined.assign(
+        from_mm=examined["from_mm"].fillna(0.0), to_mm=examined["to_mm"].fillna(length)
+    )
+
+
+def likelihoods_of(
+    register: Register, rules: Rules, as_of: datetime | None = None
+) -> dict[str, Likelihood]:
+    """Return how likely imperfections are, by kind of method, from the results of all jobs."""
+    examined = register.table("examinations", as_of=as_of, columns=_EXAMINED)
+    told = examined["verdict"].isin(["accept", "reject"]) & (examined["round"].fillna(0) == 0)
+    joints = _across_jobs(register.table("joints", as_of=as_of, columns=_JOINTS))
+    first = filled(_across_jobs(examined[told]), joints)
+    first = first[first["to_mm"] > first["from_mm"]]
+    deposits = _across_jobs(register.table("deposits", as_of=as_of, columns=_DEPOSITS))
+    seen = histories(first.assign(found=_found(register, first, as_of)), joints, deposits)
+    rate = rules.file.risk.rate_per_m
+    return {kind: fit_likelihood(rows, rate_per_m=rate) for kind, rows in seen.items()}
+
+
+def _across_jobs(table: pd.DataFrame) -> pd.DataFrame:
+    """Return rows whose joint is named with its job: numbers come again in every job."""
+    return table.assign(joint=table["job"] + " / " + table["joint"])
+
+
+def _found(register: Register, first: pd.DataFrame, as_of: datetime | None) -> "pd.Series[float]":
+    """Return the rejectable imperfections of each examination; a reject has at least one."""
+    columns = ["examination", "imp_rejectable"]
+    shown = register.table("imperfections", as_of=as_of, columns=columns)
+    shown = shown[shown["imp_rejectable"].fillna(value=True).astype(bool)]
+    number = first["id"].map(shown["examination"].value_counts()).fillna(0.0)
+    found: pd.Series[float] = number.clip(lower=1.0).where(first["verdict"] == "reject", 0.0)
+    return found
