@@ -10,12 +10,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from ndtstats import planning
 from ndtstats.escalation.lots import in_lots
 from ndtstats.escalation.owed import fitting
-from ndtstats.planning.exposures import exposures_of
+from ndtstats.planning import Yard, frame_of_rules
 from ndtstats.rules import Procedure, Rules, joints_under
-from ndtstats.simulation.yard import Yard
 
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
@@ -28,8 +26,8 @@ class Frame:
     Attributes
     ----------
     cells : DataFrame
-        ``joint``, ``method``, ``from_mm``, ``to_mm``, ``joint_mm``, ``welder``, ``spot_mm`` (of
-        the rule), in the order of welder, day, joint and place.
+        ``joint``, ``rule``, ``method``, ``from_mm``, ``to_mm``, ``joint_mm``, in the order of
+        welder, day, joint and place.
     welders : tuple of str
         Who leads cells; "" for work that nobody is known to have done.
     welder : ndarray of int
@@ -49,7 +47,7 @@ class Frame:
     procedure : ndarray of int
         Index into ``procedures``, -1 where a reject sets nothing off.
     procedures : tuple of Procedure
-        Those that the rules name.
+        Those that the rules name, once for each method.
     welded_mm : ndarray
         What the welder had welded in all when the cell was done.
     method : {"pivotal", "systematic"}
@@ -103,33 +101,27 @@ def frame_of(yard: Yard, rules: Rules) -> Frame:
     Examples
     --------
     >>> from ndtstats.rules import load_rules
-    >>> from ndtstats.simulation.yard import synthetic_yard
+    >>> from ndtstats.simulation.yard import invented_setting
     >>> rules = load_rules("process-piping")
-    >>> frame = frame_of(synthetic_yard(rules, welders=2, joints_each=8, joint_mm=500.0), rules)
+    >>> yard = invented_setting(rules, welders=2, joints_each=8, joint_mm=500.0).yard
+    >>> frame = frame_of(yard, rules)
     >>> len(frame.cells), frame.welders, round(frame.pi.sum())
     (16, ('W1', 'W2'), 9)
     """
-    # The frame does not hang on the seed.
-    known = planning.Yard(yard.joints, yard.deposits, yard.rejects)
-    drawing = planning.draw(known, rules, seed=0)
-    cells = drawing.cells.assign(walked=np.arange(len(drawing.cells)))
+    found, notes = frame_of_rules(yard, rules)
+    cells = found.assign(walked=np.arange(len(found)))
     cells = cells.assign(welder=cells["welder"].astype("str").fillna(""))
     cells = _timed(cells, yard.deposits)
-    of_rule = {rule.name: rule for rule in rules.extent}
-    exposures = np.ones(len(cells), dtype=np.int64)
-    for name, mine in cells.groupby("rule").indices.items():
-        exposures[mine] = exposures_of(cells.iloc[mine], of_rule[str(name)])
     stratum, _ = pd.factorize(cells["rule"] + "|" + cells["stratum"])
     welder, welders = pd.factorize(cells["welder"])
     lot, procedure, procedures = _lots(cells, yard, rules)
-    spot_mm = cells["rule"].map({name: rule.spot_length_mm for name, rule in of_rule.items()})
-    columns = ["joint", "method", "from_mm", "to_mm", "joint_mm", "welder"]
+    columns = ["joint", "rule", "method", "from_mm", "to_mm", "joint_mm"]
     return Frame(
-        cells=cells[columns].assign(spot_mm=spot_mm),
+        cells=cells[columns],
         welders=tuple(str(name) for name in welders),
         welder=np.asarray(welder, dtype=np.int64),
         mm=(cells["to_mm"] - cells["from_mm"]).to_numpy(float),
-        exposures=exposures,
+        exposures=cells["exposures"].to_numpy(dtype=np.int64),
         stratum=np.asarray(stratum, dtype=np.int64),
         pi=cells["pi"].to_numpy(float),
         walk=np.lexsort((cells["walked"], stratum)),
@@ -138,7 +130,7 @@ def frame_of(yard: Yard, rules: Rules) -> Frame:
         procedures=procedures,
         welded_mm=_welded_mm(cells),
         method=rules.file.draw.method,
-        notes=drawing.notes,
+        notes=notes,
     )
 
 
@@ -177,7 +169,8 @@ def _lots(
     judge = _judging(cells, yard.joints, rules)
     lot = np.full(len(cells), -1, dtype=np.int64)
     procedure = lot.copy()
-    procedures: list[Procedure] = []
+    # What lies beside a reject is looked for on the whole joint, but by one method.
+    followed_by: dict[tuple[str, Procedure], int] = {}
     for number, rule in enumerate(rules.extent):
         mine = np.flatnonzero(judge == number)
         followed = rules.procedure_of(rule)
@@ -186,9 +179,9 @@ def _lots(
         under = joints_under(yard.joints, rule)
         named = in_lots(work.iloc[mine], under, yard.deposits, rules, rule)["lot"]
         lot[mine] = pd.factorize(named)[0] + int(lot.max()) + 1
-        procedure[mine] = len(procedures)
-        procedures.append(fitting(followed, rule))
-    return lot, procedure, tuple(procedures)
+        kind = (rule.method, fitting(followed, rule))
+        procedure[mine] = followed_by.setdefault(kind, len(followed_by))
+    return lot, procedure, tuple(procedure for _, procedure in followed_by)
 
 
 def _judging(cells: pd.DataFrame, joints: pd.DataFrame, rules: Rules) -> "pd.Series[int]":

@@ -78,6 +78,10 @@ class Truth(NamedTuple):
     good_rate: float
     place_mm: float
 
+    def per_mm(self, replicate: Ints, welder: Ints) -> Floats:
+        """Return how many rejectable imperfections are expected in each mm of welders' weld."""
+        return self._per_mm(self.is_bad[replicate, welder])
+
     def chance(self, replicate: Ints, welder: Ints, mm: Floats) -> Floats:
         """Return the chance that stretches of weld hold a rejectable imperfection.
 
@@ -88,8 +92,7 @@ class Truth(NamedTuple):
         mm : ndarray, shape (n,)
             Length of each stretch.
         """
-        rate = np.where(self.is_bad[replicate, welder], self.bad_rate, self.good_rate)
-        return chance_of(rate, mm / self.place_mm)
+        return np.asarray(-np.expm1(-self.per_mm(replicate, welder) * mm))
 
     def expected(self, mm: Floats) -> Floats:
         """Return the expected number of rejectable imperfections in lengths of weld.
@@ -99,8 +102,11 @@ class Truth(NamedTuple):
         mm : ndarray, shape (replicates, welders)
             Length of each welder in each replicate.
         """
-        per_place = -np.log1p(-np.where(self.is_bad, self.bad_rate, self.good_rate))
-        return np.asarray((per_place * mm / self.place_mm).sum(axis=1))
+        return np.asarray((self._per_mm(self.is_bad) * mm).sum(axis=1))
+
+    def _per_mm(self, bad: Flags) -> Floats:
+        rate = np.where(bad, self.bad_rate, self.good_rate)
+        return np.asarray(-np.log1p(-rate) / self.place_mm)
 
 
 class Examined(NamedTuple):

@@ -8,6 +8,7 @@ import pandas as pd
 
 from ndtstats.columns import TABLES
 from ndtstats.errors import UseError
+from ndtstats.planning import Yard, yard_of
 from ndtstats.register import Register
 from ndtstats.rules import Rules
 from ndtstats.units import MM_PER_M
@@ -17,26 +18,16 @@ _FIRST_DAY = "2001-01-01"
 
 
 @dataclass(frozen=True, slots=True)
-class Yard:
-    """What was welded, by whom, in which order.
+class Setting:
+    """A yard, and what it is in words."""
 
-    Attributes
-    ----------
-    joints, deposits : DataFrame
-        As the tables of the register; joints in walking order.
-    rejects : DataFrame
-        Rejected places: ``joint``, ``from_mm``, ``to_mm``.
-    described : str
-        What it is, for people.
-    """
-
-    joints: pd.DataFrame
-    deposits: pd.DataFrame
-    rejects: pd.DataFrame
+    yard: Yard
     described: str
 
 
-def yard_of_job(register: Register, job: str, as_of: datetime | None = None) -> Yard:
+def setting_of_job(
+    register: Register, job: str, rules: Rules, as_of: datetime | None = None
+) -> Setting:
     """Return the welds of a job, all of them, whether a plan covers them already or not.
 
     Parameters
@@ -45,6 +36,8 @@ def yard_of_job(register: Register, job: str, as_of: datetime | None = None) -> 
         Holds the job.
     job : str
         Its number.
+    rules : Rules
+        State the rate that holds for the risk of places until there are results.
     as_of : datetime, optional
         By what was known then.
 
@@ -53,25 +46,16 @@ def yard_of_job(register: Register, job: str, as_of: datetime | None = None) -> 
     UseError
         If the job has no joints.
     """
-    joints = register.table("joints", job=job, as_of=as_of)
-    if joints.empty:
+    yard = yard_of(register, job, rules, as_of)
+    if yard.joints.empty:
         raise UseError(f"job {job} has no joints yet; load them with: ndtstats load joints FILE")
-    joints = joints.sort_values(["zone", "joint"], kind="stable", ignore_index=True)
-    deposits = register.table("deposits", job=job, as_of=as_of)
-    examined = register.table("examinations", job=job, as_of=as_of)
-    rejects = examined[examined["verdict"] == "reject"]
-    length = rejects["joint"].map(joints.set_index("joint")["length_mm"])
-    rejects = rejects.assign(
-        from_mm=rejects["from_mm"].fillna(0.0), to_mm=rejects["to_mm"].fillna(length)
-    )
-    metres = joints["length_mm"].sum() / MM_PER_M
-    described = f"job {job}: {len(joints):,} joints, {metres:,.0f} m"
-    return Yard(joints, deposits, rejects, described)
+    metres = yard.joints["length_mm"].sum() / MM_PER_M
+    return Setting(yard, f"job {job}: {len(yard.joints):,} joints, {metres:,.0f} m")
 
 
-def synthetic_yard(
+def invented_setting(
     rules: Rules, *, welders: int = 20, joints_each: int = 15, joint_mm: float = 3000.0
-) -> Yard:
+) -> Setting:
     """Return an invented yard in which every welder makes the same.
 
     Parameters
@@ -93,8 +77,8 @@ def synthetic_yard(
     Examples
     --------
     >>> from ndtstats.rules import load_rules
-    >>> yard = synthetic_yard(load_rules("process-piping"), welders=2, joints_each=3, joint_mm=500)
-    >>> yard.described
+    >>> rules = load_rules("process-piping")
+    >>> invented_setting(rules, welders=2, joints_each=3, joint_mm=500).described
     'an invented yard: 2 welders with 3 joints of 500 mm each, 3 m'
     """
     for what, value in (("welders", welders), ("joints", joints_each), ("length in mm", joint_mm)):
@@ -130,7 +114,7 @@ def synthetic_yard(
         f"an invented yard: {welders:,} welders with {joints_each:,} joints of {joint_mm:,.0f} mm "
         f"each{', crossed in the middle' if crossed else ''}, {metres:,.0f} m"
     )
-    return Yard(joints, deposits, nowhere, described)
+    return Setting(Yard(joints, deposits, nowhere), described)
 
 
 def _table(name: str, **known: object) -> pd.DataFrame:
