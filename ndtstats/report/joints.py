@@ -1,17 +1,23 @@
-"""Which joints get a strip picture, and all that stands on it."""
+"""Which joints and zones get a strip picture, and all that stands on it."""
 
 from dataclasses import dataclass
 from datetime import datetime
+from typing import NamedTuple
 
 import pandas as pd
 
+from ndtstats.errors import UseError, nearest
+from ndtstats.planning.order import due_dates, natural, zones_within
 from ndtstats.rates.base import all_examinations, indications
 from ndtstats.register import Register
+from ndtstats.report.marks import marks_of
 from ndtstats.request import match_examinations
 from ndtstats.words import imperfection_name
 
 #: Joints that get a strip picture: what is owed first, then rejects, then those most examined.
 MOST_STRIPS = 40
+#: Zones that get one: those that are due first.
+MOST_ZONES = 40
 
 #: Methods that the strips show; what is seen by eye is not part of a spot.
 _BY_EYE = "VT"
@@ -33,7 +39,7 @@ class Joint:
     found : DataFrame
         Rejectable indications: ``method``, ``round``, ``start_mm``, ``end_mm``.
     planned : DataFrame
-        Spots asked for and not examined: ``spot``, ``method``, ``from_mm``, ``to_mm``.
+        Spots asked for and not examined: ``spot``, ``method``, ``round``, ``from_mm``, ``to_mm``.
     owed : DataFrame
         Places owed by a procedure: ``from_mm``, ``to_mm``.
     """
@@ -47,14 +53,53 @@ class Joint:
     planned: pd.DataFrame
     owed: pd.DataFrame
 
+    @property
+    def marks(self) -> pd.DataFrame:
+        """All of that as :func:`ndtstats.report.marks.marks_of` gives it."""
+        return marks_of(self.examined, self.found, self.planned, self.owed)
+
+
+@dataclass(frozen=True, slots=True)
+class Zone:
+    """One zone with its strip picture, all joints to one scale.
+
+    Attributes
+    ----------
+    name : str
+        As in the register.
+    lengths_mm : Series
+        Length of each joint by its name, in walking order.
+    marks : DataFrame
+        As :func:`ndtstats.report.marks.marks_of` gives them.
+    """
+
+    name: str
+    lengths_mm: "pd.Series[float]"
+    marks: pd.DataFrame
+
 
 @dataclass(frozen=True, slots=True)
 class Strips:
-    """The joints drawn, how many more were examined (``left``), and how many spots are open."""
+    """The joints drawn, how many more were examined (``left``), and how many spots are open.
+
+    ``zones`` are those with anything to show, what is due first before the rest; ``zones_left``
+    more are not drawn.
+    """
 
     joints: tuple[Joint, ...]
     left: int
     planned: int
+    zones: tuple[Zone, ...]
+    zones_left: int
+
+
+class _Shown(NamedTuple):
+    """All that the pictures of a job show."""
+
+    examined: pd.DataFrame
+    found: pd.DataFrame
+    planned: pd.DataFrame
+    owed: pd.DataFrame
 
 
 def strips_of(register: Register, job: str, items: pd.DataFrame, as_of: datetime) -> Strips:
@@ -71,33 +116,118 @@ def strips_of(register: Register, job: str, items: pd.DataFrame, as_of: datetime
     as_of : datetime
         What was known then.
     """
+    shown = _shown(register, job, items, as_of)
+    order = _order(shown)
+    picked = order.index[:MOST_STRIPS]
+    joints = _joints(register, job, list(picked), shown, as_of)
+    zones, zones_left = _zones(register, job, shown, as_of)
+    return Strips(joints, len(order) - len(picked), len(shown.planned), zones, zones_left)
+
+
+def joint_of(
+    register: Register, job: str, name: str, items: pd.DataFrame, as_of: datetime | None
+) -> Joint:
+    """Return one joint with all that its picture shows.
+
+    Other parameters as in :func:`strips_of`.
+
+    Raises
+    ------
+    UseError
+        If the job has no such joint.
+    """
+    known = register.table("joints", job=job, as_of=as_of, columns=["joint"])["joint"]
+    _require(name, known, f"a joint of job {job}")
+    return _joints(register, job, [name], _shown(register, job, items, as_of), as_of)[0]
+
+
+def zone_of(
+    register: Register, job: str, name: str, items: pd.DataFrame, as_of: datetime | None
+) -> Zone:
+    """Return all joints of a zone, and of the zones in it, with all that its picture shows.
+
+    Other parameters as in :func:`strips_of`.
+
+    Raises
+    ------
+    UseError
+        If the job has no such zone, or the zone no joints.
+    """
+    zones = register.table("zones", job=job, as_of=as_of)
+    _require(name, zones["zone"], f"a zone of job {job}")
+    known = register.table("joints", job=job, as_of=as_of)
+    mine = known[known["zone"].isin(zones_within(zones, name))]
+    if mine.empty:
+        raise UseError(f'zone "{name}" of job {job} has no joints yet; load them first')
+    shown = _shown(register, job, items, as_of)
+    return _zone(name, mine, _all_marks(shown))
+
+
+def _require(name: str, known: "pd.Series[str]", what: str) -> None:
+    if (known == name).any():
+        return
+    close = nearest(name, list(known))
+    hint = f'did you mean "{close}"?' if close else f"it has {len(known):,}, none like it"
+    raise UseError(f'"{name}" is not {what}; {hint}')
+
+
+def _shown(register: Register, job: str, items: pd.DataFrame, as_of: datetime | None) -> _Shown:
     rows = all_examinations(register, job=job, method=None, as_of=as_of)
-    rows = rows[rows["method"] != _BY_EYE]
+    rows = rows[rows["method"] != _BY_EYE].sort_values(["date", "from_mm", "id"])
     spots = register.table("spots", job=job, as_of=as_of)
     answered = match_examinations(rows, spots)["spot"]
     planned = spots[~spots["spot"].isin(answered) & (spots["part"] != "reserve")]
-    owed = _places(items)
-    order = _order(rows, planned, owed)
-    picked = order.index[:MOST_STRIPS]
-    rows = rows[rows["joint"].isin(picked)].sort_values(["date", "from_mm", "id"])
     found = _found(register, rows, job, as_of)
     names = found.groupby("id")["imperfection"].agg(_names)
     rows = rows.assign(found=rows["id"].map(names).astype("str").fillna(""))
+    return _Shown(rows, found, planned, _places(items))
+
+
+def _joints(
+    register: Register, job: str, names: list[str], shown: _Shown, as_of: datetime | None
+) -> tuple[Joint, ...]:
     known = register.table("joints", job=job, as_of=as_of).set_index("joint")
-    joints = tuple(
+    length = known["length_mm"].astype(float)
+    # Joints without a mark have no group of their own.
+    of = [dict(list(part[part["joint"].isin(names)].groupby("joint"))) for part in shown]
+    empty = [part.iloc[:0] for part in shown]
+    return tuple(
         Joint(
-            name=str(name),
-            zone=str(known.loc[name, "zone"]),
-            category=str(known.loc[name, "category"]),
-            length_mm=float(known.loc[name, "length_mm"]),
-            examined=rows[rows["joint"] == name],
-            found=found[found["joint"] == name],
-            planned=planned[planned["joint"] == name],
-            owed=owed[owed["joint"] == name],
+            name,
+            str(known.loc[name, "zone"]),
+            str(known.loc[name, "category"]),
+            float(length[name]),
+            *(part.get(name, none) for part, none in zip(of, empty, strict=True)),
         )
-        for name in picked
+        for name in names
     )
-    return Strips(joints, len(order) - len(picked), len(planned))
+
+
+def _zones(
+    register: Register, job: str, shown: _Shown, as_of: datetime | None
+) -> tuple[tuple[Zone, ...], int]:
+    """Return the zones with anything to show, in the order of what is due, and how many more."""
+    known = register.table("joints", job=job, as_of=as_of)
+    marks = _all_marks(shown)
+    due = due_dates(register.table("zones", job=job, as_of=as_of))
+    has = known.loc[known["joint"].isin(marks["joint"]), "zone"].drop_duplicates()
+    order = pd.DataFrame({"due": has.map(due), "walk": natural(has), "zone": has})
+    names = order.sort_values(["due", "walk"], kind="stable")["zone"].tolist()
+    by = dict(list(known.groupby("zone")))
+    return (
+        tuple(_zone(name, by[name], marks) for name in names[:MOST_ZONES]),
+        max(len(names) - MOST_ZONES, 0),
+    )
+
+
+def _zone(name: str, joints: pd.DataFrame, marks: pd.DataFrame) -> Zone:
+    walked = joints.loc[natural(joints["joint"]).sort_values(kind="stable").index]
+    lengths = walked.set_index("joint")["length_mm"]
+    return Zone(name, lengths, marks[marks["joint"].isin(lengths.index)])
+
+
+def _all_marks(shown: _Shown) -> pd.DataFrame:
+    return marks_of(shown.examined, shown.found, shown.planned, shown.owed)
 
 
 def _places(items: pd.DataFrame) -> pd.DataFrame:
@@ -107,19 +237,22 @@ def _places(items: pd.DataFrame) -> pd.DataFrame:
     return frame.dropna().drop_duplicates(ignore_index=True)
 
 
-def _order(rows: pd.DataFrame, planned: pd.DataFrame, owed: pd.DataFrame) -> pd.DataFrame:
+def _order(shown: _Shown) -> pd.DataFrame:
     """Return the joints that have anything to show, those most worth a look first."""
+    rows = shown.examined
     counts = {
-        "owed": owed.groupby("joint").size(),
+        "owed": shown.owed.groupby("joint").size(),
         "rejects": rows[rows["verdict"] == "reject"].groupby("joint").size(),
         "looked": rows.groupby("joint").size(),
-        "planned": planned.groupby("joint").size(),
+        "planned": shown.planned.groupby("joint").size(),
     }
     table = pd.DataFrame(counts).fillna(0).sort_index()
     return table.sort_values(list(counts), ascending=False, kind="stable")
 
 
-def _found(register: Register, rows: pd.DataFrame, job: str, as_of: datetime) -> pd.DataFrame:
+def _found(
+    register: Register, rows: pd.DataFrame, job: str, as_of: datetime | None
+) -> pd.DataFrame:
     judged = rows.assign(rejected=rows["verdict"] == "reject")
     shown = indications(register, judged, job=job, as_of=as_of)
     return shown.merge(rows[["id", "joint", "method", "round"]], on="id")

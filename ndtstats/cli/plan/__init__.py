@@ -15,6 +15,7 @@ from ndtstats.cli.root import LazyGroup
         "extra": ("ndtstats.cli.plan.extra:extra", "Plan the extra examinations that are owed."),
         "shifts": ("ndtstats.cli.plan.shifts:shifts", "Group open spots in shifts, due first."),
         "shortfall": ("ndtstats.cli.plan.shortfall:shortfall", "Name what no shift can reach."),
+        "strip": ("ndtstats.cli.plan.strip:strip", "Picture a joint or a zone to scale, as text."),
     },
 )
 def plan() -> None:
