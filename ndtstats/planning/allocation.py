@@ -4,21 +4,28 @@ A cell that the rule leaves no choice about has probability 1 and is ``required`
 drawn by chance within their stratum.
 """
 
-from collections.abc import Callable
-from functools import partial
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
+from ndtstats.planning.classes import WHY, Classes, classify, stretch_groups
 from ndtstats.planning.draw import allocate, inclusion_probabilities
-from ndtstats.rules import ExtentRule, Structure, spots_required
-from ndtstats.rules.amount import first_off_mm, required, spots_for_length
+from ndtstats.planning.one_spot import as_units, units_of
+from ndtstats.planning.shares import SLACK, LeastSums, Shares, Worth, enough
+from ndtstats.rules import ExtentRule, Structure, crossing_spots, spots_required
+from ndtstats.rules.amount import required, spots_for_length
+from ndtstats.rules.families import SpotPerIncrement
+from ndtstats.units import MM_PER_M
 
-#: A tape reads millimetres: a cell this much shorter than a spot is a full one.
-_TAPE_MM = 1.0
-#: Up to this much of a mm, or of a spot, nothing lacks but the last bits of a sum.
-_SLACK = 1e-6
+Floats = npt.NDArray[np.float64]
+Ints = npt.NDArray[np.int64]
+
+Flags = npt.NDArray[np.bool_]
+
+#: What still fits into a whole number of the machine.
+_MOST = 2**62
 
 
 def strata_of(
@@ -30,7 +37,8 @@ def strata_of(
     ----------
     cells : DataFrame
         Columns ``joint``, ``from_mm``, ``to_mm``, ``mandatory``, ``welder`` (leading), ``risk``,
-        ``first_off`` (flag), ``joint_mm`` (length of the joint); the index names the cell.
+        ``first_off`` (flag), ``joint_mm`` (length of the joint), ``stretch`` and ``increment``
+        (:func:`ndtstats.planning.sequence.with_sequence`); the index names the cell.
     rule : ExtentRule
         The rule; its amount is worked out for all these cells together.
     structure : Structure
@@ -52,243 +60,265 @@ def strata_of(
     spot, such as a gap between two crossings, counts for no spot, and for no more than its length;
     such cells are drawn apart from the others, so that chance need not be reckoned with there.
 
-    What must be examined whatever chance says comes first; then what is still lacking to show the
-    work of each welder, from his own cells; then what is left of the number, on the places named by
-    ``rule.first`` in their order, and on the rest by length.
+    What must be examined whatever chance says comes first; then what is still lacking to show first
+    stretches, crossings, each joint and the work of each welder, from their own cells; then what is
+    left of the number, on the places named by ``rule.first`` in their order, and on the rest by
+    length. Of a number that is left, one at least goes to the rest, and strata that would get none
+    share theirs, so that chance reaches all weld it can: see :func:`unreached`.
     """
-    length = cells["to_mm"] - cells["from_mm"]
-    table = cells.assign(
-        length_mm=length,
-        worth=_worth(length, cells["joint_mm"], rule),
-        short=_short(length, cells["joint_mm"], rule),
-        stratum=pd.Series("", index=cells.index, dtype="str"),
-        number=0,
-        why=pd.Series("", index=cells.index, dtype="str"),
+    if rule.one_spot:
+        return _of_units(cells, rule, structure, length_mm)
+    return _strata(cells, rule, structure, length_mm)
+
+
+def _of_units(
+    cells: pd.DataFrame, rule: ExtentRule, structure: Structure, length_mm: float
+) -> pd.DataFrame:
+    """Return the strata where one cell of a joint is examined: those of the joints, shared out."""
+    unit = units_of(cells, rule)
+    units = as_units(cells, unit)
+    found = _strata(units, rule, structure, length_mm).reindex(unit).set_index(cells.index)
+    size = ((cells["to_mm"] - cells["from_mm"]) * cells["risk"]).to_numpy(float)
+    whole = np.bincount(unit, size)[unit]
+    return found.assign(pi=found["pi"] * size / whole)
+
+
+def _strata(
+    cells: pd.DataFrame, rule: ExtentRule, structure: Structure, length_mm: float
+) -> pd.DataFrame:
+    classes = classify(cells, rule)
+    free = classes.certain == 0
+    code, groups = _groups(cells, rule, classes, stretch_groups(cells, rule, classes))
+    number, amount = _asked(classes, rule, structure, length_mm)
+    counted = ~free & (rule.always_counts or rule.everything)
+    groups["least"] = _least(groups, code, classes, rule, number)
+    shares = enough(
+        groups,
+        Worth.of(groups, code, classes.length_mm, rule),
+        first=len(rule.first),
+        number=number - int(counted.sum()),
+        amount=amount - float(classes.worth[counted].sum()),
     )
-    _certain(table, rule)
-    _by_chance(table, rule, _asked(table, rule, structure, length_mm))
-    size = (table["length_mm"] * table["risk"]).to_numpy(float)
-    pi = _probabilities(size, table["stratum"], table["number"])
-    return table[["stratum", "number", "why"]].assign(pi=pi)
+    stratum, names, total = shares.strata(groups, certain=int((~free).sum()))
+    of_cell = stratum[np.where(free, code, len(groups))]
+    size = classes.length_mm * cells["risk"].to_numpy(float)
+    why = pd.Series([*WHY, *_whys(groups, shares, rule)], dtype="str").array
+    return pd.DataFrame(
+        {
+            "stratum": names.take(of_cell),
+            "number": total[of_cell].astype(np.int64),
+            "why": why.take(np.where(free, len(WHY) + code, classes.certain)),
+            "pi": inclusion_probabilities(size, of_cell, total),
+        },
+        index=cells.index,
+    )
 
 
-def _worth(length: Any, joint_mm: Any, rule: ExtentRule) -> Any:
-    """Return what a cell brings towards the number, in the unit of the rule."""
-    if rule.unit == "mm":
-        return length
-    return np.where(_short(length, joint_mm, rule) & (rule.unit == "spots"), 0.0, 1.0)
+def unreached(cells: pd.DataFrame) -> str:
+    """Return in a sentence which weld of a frame chance cannot reach; "" where there is none.
 
+    Parameters
+    ----------
+    cells : DataFrame
+        Columns ``rule``, ``from_mm``, ``to_mm``, ``pi``.
 
-def _short(length: Any, joint_mm: Any, rule: ExtentRule) -> Any:
-    """Return which cells are less than a spot; a whole joint, or a crossing asked for, is one."""
-    if rule.whole_joints or (rule.places == "crossings" and rule.unit == "spots"):
-        return np.zeros(len(length), dtype=bool)
-    short = length < rule.spot_length_mm - _TAPE_MM
-    return short if rule.unit == "mm" else short & (length < joint_mm)
+    Examples
+    --------
+    >>> unreached(pd.DataFrame({"rule": ["butts", "butts"], "from_mm": [0.0, 300.0],
+    ...                         "to_mm": [300.0, 700.0], "pi": [1.0, 0.0]}))
+    'out of reach of chance, for what the rule names takes up its number: 0.4 m (butts)'
+    """
+    out = cells[cells["pi"] <= 0]
+    if out.empty:
+        return ""
+    by_rule = (out["to_mm"] - out["from_mm"]).groupby(out["rule"], sort=False).sum()
+    told = ", ".join(f"{length / MM_PER_M:,.1f} m ({rule})" for rule, length in by_rule.items())
+    return f"out of reach of chance, for what the rule names takes up its number: {told}"
 
 
 def _asked(
-    table: pd.DataFrame, rule: ExtentRule, structure: Structure, length_mm: float
+    classes: Classes, rule: ExtentRule, structure: Structure, length_mm: float
 ) -> tuple[int, float]:
     """Return how much a rule asks for, whoever welded: in spots of full length, and in its unit."""
     alone = rule.model_copy(update={"spots_per_welder": 0})
-    of = {
-        "length_mm": length_mm,
-        "joints": table["joint"].nunique(),
-        "welders": sum(name != "" for name in pd.unique(table["welder"])),
-    }
-    number = spots_required(alone, structure=structure, **of)
-    return number, float(required(alone, structure, **of))
-
-
-def _certain(table: pd.DataFrame, rule: ExtentRule) -> None:
-    """Take the cells that must be examined whatever chance says."""
-    why = pd.Series("", index=table.index, dtype="str")
-    if rule.everything:
-        why = why.mask(why == "", "the rule asks for all of it")
-    else:
-        if "crossings" in rule.always:
-            why = why.mask(table["mandatory"] == "crossing", "every crossing")
-        if "ends" in rule.always:
-            why = why.mask(table["mandatory"] == "end", "every end")
-    mine = why != ""
-    table.loc[mine, "stratum"] = "certain"
-    table.loc[mine, "number"] = int(mine.sum())
-    table.loc[mine, "why"] = why[mine]
-
-
-def _by_chance(table: pd.DataFrame, rule: ExtentRule, asked: tuple[int, float]) -> None:
-    """Spread what is left of the number over the cells that are not certain."""
-    free = table["stratum"] == ""
-    if not free.any():
-        return
-    certain = table[~free]
-    sure = certain.loc[~certain["short"], "welder"].value_counts()
-    first_mm = _first_off_mm(table, rule)
-    cells = _in_turn(table[free].assign(first_mm=first_mm[free]), rule, sure)
-    groups = _groups(cells)
-    groups["least"] = _of_first_off(groups, cells, rule)
-    groups["least"] = _with_least(groups, rule, sure)
-    given = _enough(
-        partial(_shared_out, groups),
-        cells,
-        number=asked[0] - len(certain),
-        amount=asked[1] - certain["worth"].sum(),
-        each=rule.spot_length_mm if rule.unit == "mm" else 1.0,
+    joints, welders = int(classes.joint.max(initial=-1)) + 1, classes.known_welders
+    asked = required(alone, structure, joints=joints, length_mm=length_mm, welders=welders)
+    number = spots_required(
+        alone, structure=structure, joints=joints, length_mm=length_mm, welders=welders
     )
-    table.loc[free, "stratum"] = cells["stratum"]
-    table.loc[free, "number"] = cells["stratum"].map(given)
-    table.loc[free, "why"] = cells["why"]
+    return number, float(asked)
 
 
-def _first_off_mm(table: pd.DataFrame, rule: ExtentRule) -> "pd.Series[float]":
-    """Return what must be drawn, beside what is certain, of the joint of a cell as first work."""
-    if "first-off" not in rule.always:
-        return pd.Series(0.0, index=table.index)
-    joint_mm = table["joint_mm"]
-    asked = np.maximum(first_off_mm(rule, joint_mm), np.minimum(rule.spot_length_mm, joint_mm))
-    certain = table["length_mm"].where(table["stratum"] != "", 0.0)
-    left = asked - certain.groupby(table["joint"]).transform("sum")
-    still: pd.Series[float] = left.where(table["first_off"], 0.0).clip(lower=0.0)
-    return still
+def _groups(
+    cells: pd.DataFrame, rule: ExtentRule, classes: Classes, stretch: Ints
+) -> tuple[Ints, pd.DataFrame]:
+    """Return the number of the group of each cell (-1: certain), and the groups.
 
-
-def _in_turn(free: pd.DataFrame, rule: ExtentRule, sure: "pd.Series[int]") -> pd.DataFrame:
-    """Add to cells whose turn it is when, in which stratum, and why.
-
-    The rest is parted by welder, and first-off work that is always examined by joint and welder:
-    more of it than is asked for comes last. A class of places that the number is spent on first is
-    one stratum, and so are the short cells that are parts of joints; but a welder who is not shown
-    without them has strata of his own there, so that his cells are drawn for certain in number,
-    and by chance in place.
+    The rest is parted by welder, and by joint where the rule asks for spots on each; first-off work
+    by joint and welder; crossings and first stretches apart where the rule asks for spots there. A
+    class of places that the number is spent on first is one group, and so are the short cells that
+    are parts of joints; but a welder who is not shown without them has groups of his own there, so
+    that his cells are drawn for certain in number, and by chance in place.
     """
-    rest, last = len(rule.first), len(rule.first) + 1
-    turn = _turns(free, rule)
-    place = pd.Series(np.array([*rule.first, "", ""])[turn], index=free.index, dtype="str")
-    shown = free["welder"].map(sure).fillna(0)
-    full = (~free["short"]).groupby(free["welder"]).transform("sum")
-    part = free["short"] & (free["length_mm"] < free["joint_mm"])
-    own = (turn >= rest) & ~part | (shown + full.where(part, 0) < rule.spots_per_welder)
-    own |= turn == last
-    whose = ("welder " + free["welder"].where(free["welder"] != "", "unknown")).where(own, "")
-    where = place.mask(turn == last, "first-off " + free["joint"])
-    size = pd.Series(np.where(free["short"], "short", ""), index=free.index, dtype="str")
-    stratum = (where + ", " + whose + ", " + size).str.replace(", , ", ", ").str.strip(", ")
-    why = (place + " first").mask(turn == rest, "drawn by chance")
-    why = why.mask(turn == last, f"first-off work of a {rule.first_off.of}")
-    return free.assign(turn=turn, own=own, stratum=stratum, why=why)
-
-
-def _turns(free: pd.DataFrame, rule: ExtentRule) -> Any:
-    """Return whose turn it is when: the classes in their order, the rest, first-off work."""
-    masks = {
-        "crossings": free["mandatory"] == "crossing",
-        "ends": free["mandatory"] == "end",
-        "first-off": free["first_off"],
+    free = classes.certain == 0
+    first_off = np.isin(classes.turn, _first_off_turns(rule))
+    alone = first_off | _by_joint(rule, classes, free)
+    keys = {
+        "turn": classes.turn,
+        "short": classes.short.astype(np.int64),
+        "part": classes.part.astype(np.int64),
+        "welder": np.where(classes.own | alone, classes.welder, -1),
+        "joint": np.where(alone, classes.joint, -1),
+        "crossing": classes.crossing.astype(np.int64),
+        "stretch": stretch,
     }
-    turn = np.full(len(free), len(rule.first))
-    for number, named in reversed(list(enumerate(rule.first))):
-        turn[masks[named]] = number
-    # Short cells of a first-off joint are only needed where the others do not reach.
-    full_mm = free["length_mm"].where(~free["short"], 0.0).groupby(free["joint"]).transform("sum")
-    needed = ~free["short"] | (full_mm < free["first_mm"])
-    turn[(free["first_mm"] > 0) & needed] = len(rule.first) + 1
-    return turn
+    code, held = _coded(keys, free)
+    groups = pd.DataFrame({name: values[held] for name, values in keys.items()})
+    groups["length_mm"] = np.bincount(code[free], classes.length_mm[free], len(held))
+    groups["room"] = np.bincount(code[free], minlength=len(held))
+    groups["increment"] = cells["increment"].to_numpy(dtype=np.int64)[held]
+    groups["first_off"] = first_off[held]
+    groups["first_mm"] = classes.first_mm[held]
+    groups["whose_stretch"] = cells["stretch"].array.take(held)
+    return code, groups.assign(name=_names(cells.iloc[held], rule, groups))
 
 
-def _groups(cells: pd.DataFrame) -> pd.DataFrame:
-    """Return for each stratum its turn, whose it is, its length and number of cells."""
-    groups = cells.groupby("stratum").agg(
-        turn=("turn", "first"),
-        short=("short", "first"),
-        welder=("welder", "first"),
-        own=("own", "first"),
-        joint=("joint", "first"),
-        length_mm=("length_mm", "sum"),
-        room=("length_mm", "size"),
+def _first_off_turns(rule: ExtentRule) -> list[int]:
+    return [at for at, name in enumerate((*rule.first, "", "first-off")) if name == "first-off"]
+
+
+def _by_joint(rule: ExtentRule, classes: Classes, free: Flags) -> Flags:
+    """Return which cells are drawn joint by joint: short ones only where nothing else is left."""
+    if not rule.spots_per_joint:
+        return np.zeros(len(free), dtype=bool)
+    full = np.bincount(classes.joint, free & ~classes.short)[classes.joint]
+    return ~classes.part | (full < rule.spots_per_joint)
+
+
+def _coded(keys: dict[str, Ints], free: npt.NDArray[np.bool_]) -> tuple[Ints, Ints]:
+    """Return one number for each distinct row of keys, and where each occurs first."""
+    row, span = np.zeros(int(free.sum()), dtype=np.int64), 1
+    for values in keys.values():
+        mine = values[free] + 1
+        step = int(mine.max(initial=0)) + 1
+        if span > _MOST // step:
+            row = pd.factorize(row)[0].astype(np.int64)
+            span = len(row) + 1
+        row, span = row * step + mine, span * step
+    row = pd.factorize(row)[0].astype(np.int64)
+    code = np.full(len(free), -1, dtype=np.int64)
+    code[free] = row
+    return code, np.flatnonzero(free)[~pd.Series(row).duplicated().to_numpy()]
+
+
+def _names(cells: pd.DataFrame, rule: ExtentRule, groups: pd.DataFrame) -> Any:
+    """Return the names of strata, as a reader of the plan sees them."""
+    of = cells.reset_index(drop=True)
+    turns = pd.Series([*rule.first, "", "first-off"], dtype="str")
+    place = turns.take(groups["turn"].to_numpy()).reset_index(drop=True)
+    joint = (" " + of["joint"]).where(groups["joint"] >= 0, "")
+    place = (place + joint).str.strip()
+    place = place.where((groups["joint"] < 0) | groups["first_off"], "joint" + joint)
+    whose = "welder " + of["welder"].where(of["welder"] != "", "unknown")
+    parts = [
+        place,
+        ("increment " + of["increment"].astype("str")).where(groups["increment"] > 0, ""),
+        pd.Series("crossings", index=of.index).where(groups["crossing"] > 0, ""),
+        ("first stretch " + groups["stretch"].astype("str")).where(groups["stretch"] > 0, ""),
+        whose.where(groups["welder"] >= 0, ""),
+        pd.Series("short", index=of.index).where(groups["short"] > 0, ""),
+    ]
+    text = pd.Series("", index=of.index, dtype="str")
+    for part in parts:
+        joined = (text + ", " + part).where(text != "", part)
+        text = text.where(part == "", joined)
+    return text
+
+
+def _whys(groups: pd.DataFrame, shares: Shares, rule: ExtentRule) -> list[str]:
+    """Return why the cells of each group are drawn."""
+    first_off = f"first-off work of a {rule.first_off.of}"
+    of_turn = [*(f"{name} first" for name in rule.first), "drawn by chance", first_off]
+    why = pd.Series(of_turn, dtype="str").take(groups["turn"].to_numpy()).reset_index(drop=True)
+    stretch = "drawn by chance from the first weld of " + groups["whose_stretch"].astype("str")
+    why = why.where(groups["stretch"] == 0, stretch)
+    return list(why.mask(shares.shared, "drawn by chance"))
+
+
+def _least(
+    groups: pd.DataFrame, code: Ints, classes: Classes, rule: ExtentRule, number: int
+) -> Ints:
+    """Return the least of each group: what the rule asks to be shown, whatever the number.
+
+    Also notes in ``most`` how many first-off work that is only named first takes of the number.
+    """
+    need = _of_first_off(groups, code, classes, rule)
+    always = groups["turn"].to_numpy() > len(rule.first)
+    groups["most"] = np.where(groups["first_off"] & ~always, need, groups["room"])
+    least = np.where(always, need, 0)
+    least = np.maximum(least, groups["stretch"].to_numpy() > 0)
+    least = _with_crossings(groups, least, classes, rule, number)
+    if rule.spots_per_joint:
+        done = np.bincount(classes.joint, (classes.certain > 0) & ~classes.short)
+        least = _topped_up(groups, least, "joint", rule.spots_per_joint - done)
+    if groups["increment"].max() > 0:
+        once = np.ones(int(groups["increment"].max()) + 1)
+        least = _topped_up(groups, least, "increment", once)
+    return _topped_up(groups, least, "welder", classes.needed - classes.sure)
+
+
+def _with_crossings(
+    groups: pd.DataFrame, least: Ints, classes: Classes, rule: ExtentRule, number: int
+) -> Ints:
+    """Return the least with as many spots at crossings as the rule asks for there."""
+    mine = groups["crossing"].to_numpy() > 0
+    if not isinstance(rule.amount, SpotPerIncrement) or not mine.any():
+        return least
+    done = int((classes.crossing & (classes.certain > 0)).sum())
+    asked = int(crossing_spots(rule.amount, number)) - done
+    at = groups[mine]
+    raised = least.copy()
+    raised[mine] = allocate(max(asked, 0), at["length_mm"], at["room"], least[mine])
+    return raised
+
+
+def _topped_up(groups: pd.DataFrame, least: Ints, key: str, needed: Any) -> Ints:
+    """Return the least raised until each welder (joint, increment) has what is needed of him.
+
+    It comes from full cells before short ones, and from those whose turn is first.
+    """
+    order = np.lexsort(
+        (-groups["length_mm"], groups["turn"], groups["short"], groups[key].to_numpy())
     )
-    return groups.assign(least=0).sort_values(["short", "turn"], kind="stable")
+    order = order[groups[key].to_numpy()[order] >= 0]
+    of = groups[key].to_numpy()[order]
+    given, room = least[order], groups["room"].to_numpy()[order]
+    full = groups["short"].to_numpy()[order] == 0
+    shown = np.bincount(of, np.where(full, given, 0), len(needed))
+    lack = np.maximum(np.ceil(np.asarray(needed) - shown - SLACK), 0)[of]
+    spare = pd.Series(room - given)
+    before = (spare.groupby(of).cumsum() - spare).to_numpy()
+    raised = least.copy()
+    raised[order] = given + np.clip(lack - before, 0, spare.to_numpy()).astype(np.int64)
+    return raised
 
 
-def _of_first_off(groups: pd.DataFrame, cells: pd.DataFrame, rule: ExtentRule) -> "pd.Series[int]":
-    """Return how many cells of each stratum are drawn so that first-off work is long enough."""
-    least = groups["least"].copy()
-    last = len(rule.first) + 1
-    mine = cells[cells["turn"] == last]
-    by_joint = groups[groups["turn"] == last].groupby("joint")
-    for joint, of in mine.assign(worth=mine["length_mm"]).groupby("joint"):
+def _of_first_off(groups: pd.DataFrame, code: Ints, classes: Classes, rule: ExtentRule) -> Ints:
+    """Return how many cells of each group are drawn so that first-off work is long enough."""
+    need = np.zeros(len(groups), dtype=np.int64)
+    mine = groups[groups["first_off"]]
+    if mine.empty:
+        return need
+    sums = LeastSums.of(classes.length_mm, code, groups["room"].to_numpy())
+    for _, of in mine.groupby("joint"):
         amount = float(of["first_mm"].iloc[0])
-        given = _enough(
-            partial(_by_length, by_joint.get_group(joint)),
-            of,
-            number=int(spots_for_length(amount, rule.spot_length_mm)),
-            amount=amount,
-            each=rule.spot_length_mm,
-        )
-        least[given.index] = given
-    return least
-
-
-def _by_length(groups: pd.DataFrame, number: int) -> "pd.Series[int]":
-    """Return a number of cells parted over strata by their length."""
-    given = allocate(number, groups["length_mm"], groups["room"], 0)
-    return pd.Series(given, index=groups.index)
-
-
-def _with_least(groups: pd.DataFrame, rule: ExtentRule, sure: "pd.Series[int]") -> "pd.Series[int]":
-    """Return the least of each stratum, raised to what shows the work of each welder."""
-    mine = groups[groups["own"]]
-    shown = mine["least"].where(~mine["short"], 0).groupby(mine["welder"]).sum()
-    shown = shown.add(sure.reindex(shown.index, fill_value=0))
-    need = mine["welder"].map((rule.spots_per_welder - shown).clip(lower=0))
-    # It comes from his full cells before the short ones, and from those whose turn is first.
-    room = mine["room"] - mine["least"]
-    before = room.groupby(mine["welder"]).cumsum() - room
-    more = np.minimum((need - before).clip(lower=0), room)
-    return groups["least"].add(more, fill_value=0).astype(int)
-
-
-def _shared_out(groups: pd.DataFrame, number: int) -> "pd.Series[int]":
-    """Return how many cells are drawn from each stratum: the least, then turn by turn."""
-    given = groups["least"].copy()
-    left = max(number - int(given.sum()), 0)
-    for _, turn in groups.groupby("turn"):
-        # One of the short cells that all share, so that none is out of chance's reach.
-        one = (turn.index == "short") & (left > 0)
-        least = np.maximum(turn["least"], one)
-        before = int(turn["least"].sum())
-        share = allocate(before + left, turn["length_mm"], turn["room"], least)
-        given[turn.index] = share
-        left = max(left - (int(share.sum()) - before), 0)
-    return given
-
-
-def _enough(
-    share: Callable[[int], "pd.Series[int]"],
-    cells: pd.DataFrame,
-    *,
-    number: int,
-    amount: float,
-    each: float,
-) -> "pd.Series[int]":
-    """Return how many cells are drawn from each stratum so that an amount is reached for sure.
-
-    ``share`` parts a number over strata; ``each`` is what a full cell brings.
-    """
-    least_first = cells.sort_values("worth", kind="stable")
-    place = least_first.groupby("stratum").cumcount()
-    while True:
-        given = share(number)
-        # At worst chance takes those that bring least.
-        drawn = place < least_first["stratum"].map(given)
-        lacks = amount - float(least_first.loc[drawn, "worth"].sum())
-        if lacks <= _SLACK or bool(drawn.all()):
-            return given
-        number = max(number, int(given.sum())) + max(1, int(lacks / each))
-
-
-def _probabilities(size: Any, stratum: Any, number: Any) -> Any:
-    codes, names = pd.factorize(stratum, sort=False)
-    wanted = np.zeros(len(names))
-    wanted[codes] = number
-    return inclusion_probabilities(size, codes, wanted)
+        number = int(spots_for_length(amount, rule.spot_length_mm))
+        at = of.index.to_numpy()
+        while True:
+            given = allocate(number, of["length_mm"], of["room"], 0)
+            lacks = amount - float(sums.at(given, at).sum())
+            if lacks <= SLACK or np.array_equal(given, of["room"]):
+                break
+            number = int(given.sum()) + max(1, int(lacks / rule.spot_length_mm))
+        need[at] = given
+    return need

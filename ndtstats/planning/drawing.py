@@ -8,15 +8,16 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.errors import UseError
-from ndtstats.planning.allocation import strata_of
+from ndtstats.planning.allocation import strata_of, unreached
 from ndtstats.planning.draw import DRAWS, draw_reserves
 from ndtstats.planning.exposures import exposures_of
 from ndtstats.planning.frame import cut_frame, ends_named, frame_sha256
 from ndtstats.planning.likelihood import Likelihood, fit_likelihood, kind_of, work_of
+from ndtstats.planning.one_spot import draw_of_frame
 from ndtstats.planning.risk import factors_in_words, hidden_zones, risk_factors
 from ndtstats.planning.sequence import with_sequence
 from ndtstats.planning.work import first_joints, lead_for_all, leading_welder
-from ndtstats.rules import ExtentRule, Rules, joints_under, spot_length_of
+from ndtstats.rules import ExtentRule, Rules, joints_under, nameless, spot_length_of
 
 #: What tells one cell of a frame from another, and what its probability rests on.
 _HASHED = ["joint", "rule", "method", "from_mm", "to_mm", "mandatory", "stratum", "welder", "risk"]
@@ -91,7 +92,7 @@ def draw(yard: Yard, rules: Rules, *, seed: int) -> Drawing:
     rng = np.random.default_rng(np.random.SeedSequence(seed))
     cells, notes = frame_of_rules(yard, rules)
     codes, _ = pd.factorize(cells["rule"] + "|" + cells["stratum"])
-    drawn = DRAWS[rules.file.draw.method](cells["pi"], codes, rng)
+    drawn = draw_of_frame(DRAWS[rules.file.draw.method], cells, codes, rules, rng)
     rank = np.zeros(len(cells), dtype=np.int64)
     for rule in rules.extent:
         mine = (cells["rule"] == rule.name).to_numpy()
@@ -111,7 +112,8 @@ def frame_of_rules(yard: Yard, rules: Rules) -> tuple[pd.DataFrame, tuple[str, .
         (under whose name it is drawn), ``stratum``, ``pi``, ``why``, ``exposures``, the effects
         and flags of its risk, ``factors`` (in words) and ``risk`` (their product).
     notes : tuple of str
-        Rules without a place, and what the likelihood rests on.
+        Rules without a place, what the likelihood rests on, joints in no rule, and weld that chance
+        cannot reach.
 
     Raises
     ------
@@ -135,7 +137,9 @@ def frame_of_rules(yard: Yard, rules: Rules) -> tuple[pd.DataFrame, tuple[str, .
         )
     kinds = dict.fromkeys(kind_of(rule.method) for rule in rules.extent)
     notes += [f"{kind}: {yard.likelihood(rules, kind.split()[0]).sentence}" for kind in kinds]
-    return pd.concat(frames, ignore_index=True), tuple(notes)
+    cells = pd.concat(frames, ignore_index=True)
+    notes += [nameless(yard.joints, rules.extent), unreached(cells)]
+    return cells, tuple(note for note in notes if note)
 
 
 def frame_of_rule(under: pd.DataFrame, yard: Yard, rules: Rules, rule: ExtentRule) -> pd.DataFrame:

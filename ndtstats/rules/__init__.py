@@ -6,6 +6,7 @@ are starting points: the contract's edition governs, and certified people decide
 """
 
 from ndtstats.rules.amount import (
+    amount_of_welders,
     crossing_spots,
     first_off_mm,
     required,
@@ -34,7 +35,7 @@ from ndtstats.rules.reader import (
     read_rules,
     rules_text,
 )
-from ndtstats.rules.where import Range, Where, in_no_rule, is_under, joints_under
+from ndtstats.rules.where import Range, Where, in_no_rule, is_under, joints_under, nameless
 
 __all__ = [
     "CHOSEN",
@@ -48,6 +49,7 @@ __all__ = [
     "Where",
     "adopt",
     "amount_in_words",
+    "amount_of_welders",
     "beads_specified",
     "copy_preset",
     "crossing_spots",
@@ -58,6 +60,7 @@ __all__ = [
     "keep_rules",
     "list_presets",
     "load_rules",
+    "nameless",
     "parse_rules",
     "power_piping_methods",
     "preset_text",

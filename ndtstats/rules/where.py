@@ -128,6 +128,19 @@ def in_no_rule(joints: pd.DataFrame, rules: "tuple[ExtentRule, ...]") -> "pd.Ser
     return ~held
 
 
+def nameless(joints: pd.DataFrame, rules: "tuple[ExtentRule, ...]") -> str:
+    """Return in a sentence which joints no rule is about; "" where there is none.
+
+    Examples
+    --------
+    >>> nameless(pd.DataFrame({"joint": ["J1", "J2"], "category": ["A", "A"]}), ())
+    'in no rule: 2 joints of category A'
+    """
+    out = joints.loc[in_no_rule(joints, rules), "category"].value_counts().sort_index()
+    told = [f"{n:,} joint{'' if n == 1 else 's'} of category {name}" for name, n in out.items()]
+    return f"in no rule: {', '.join(told)}" if told else ""
+
+
 def apart(one: object, other: object) -> bool:
     """Return whether no joint can meet both conditions, as they stand in the file.
 

@@ -25,8 +25,9 @@ def cells(*rows, length_mm=300.0):
     by = frame.groupby("joint", sort=False)["joint"]
     start = by.cumcount() * length_mm
     return frame.assign(
-        from_mm=start, to_mm=start + length_mm, risk=1.0, joint_mm=by.transform("size") * length_mm
-    )
+        from_mm=start, to_mm=start + length_mm, risk=1.0, joint_mm=by.transform("size") * length_mm,
+        stretch="", increment=0,
+    )  # fmt: skip
 
 
 def strata(frame, of, structure=Structure()):  # noqa: B008
@@ -100,11 +101,19 @@ def test_more_first_off_work_is_taken_where_nothing_else_is_left():
     assert numbers(found).to_dict() == {"first-off J1, welder W1": 3}
 
 
-def test_without_a_least_the_first_class_is_one_stratum():
+def test_without_a_least_the_first_class_is_one_stratum_and_leaves_one_to_the_rest():
     frame = cells(*[(f"J{n}", f"W{n}", "crossing") for n in range(6)], ("K", "W9", ""))
     found = strata(frame, rule(POINTS, first='["crossings"]'))
-    assert numbers(found).to_dict() == {"crossings": 3, "welder W9": 0}
-    np.testing.assert_allclose(found["pi"], [0.5] * 6 + [0.0])
+    assert numbers(found).to_dict() == {"crossings": 2, "welder W9": 1}
+    np.testing.assert_allclose(found["pi"], [1 / 3] * 6 + [1.0])
+
+
+def test_welders_who_would_get_none_share_a_stratum():
+    # Two spots are not enough for one of each of six welders: chance reaches them all together.
+    frame = cells(*[(f"J{n}", f"W{n}", "") for n in range(6)])
+    found = strata(frame, rule('family = "check-points", points = 2'))
+    assert numbers(found).to_dict() == {"others": 2}
+    np.testing.assert_allclose(found["pi"], 1 / 3)
 
 
 @settings(max_examples=40, deadline=None)
@@ -126,6 +135,10 @@ def test_every_welder_is_shown_and_probabilities_add_up(rows, first, always, lea
     of = rule(f'family = "check-points", points = {points}', first=str(first).replace("'", '"'),
               always=str(always).replace("'", '"'), spots_per_welder=least)  # fmt: skip
     found = strata(frame, of)
+    if numbers(found).sum() > numbers(found).get("certain", 0):
+        unreached = found["pi"] == 0
+        # Only what must be shown may leave nothing to chance.
+        assert not unreached.any() or not set(found.loc[unreached, "stratum"]) & {"others", "short"}
     total = found.groupby("stratum")["pi"].sum()
     np.testing.assert_allclose(total, numbers(found).reindex(total.index), atol=1e-9)
     assert found["pi"].between(0, 1).all()
@@ -148,6 +161,7 @@ def joint_of(name, welder, *lengths, first_off=False):
         {
             "joint": name, "welder": welder, "mandatory": "", "first_off": first_off, "risk": 1.0,
             "from_mm": ends - lengths, "to_mm": ends, "joint_mm": ends[-1],
+            "stretch": "", "increment": 0,
         }
     )  # fmt: skip
 
