@@ -10,8 +10,9 @@ from ndtstats.errors import UseError
 from ndtstats.escalation.lots import lots_of_work
 from ndtstats.escalation.owed import owed
 from ndtstats.planning import in_request_order, store_plan
-from ndtstats.planning.draw import draw_systematic, inclusion_probabilities
+from ndtstats.planning.draw import draw_pivotal, inclusion_probabilities
 from ndtstats.planning.frame import frame_sha256
+from ndtstats.planning.overlap import touched
 from ndtstats.register import Register
 from ndtstats.request import filled_places, match_examinations
 from ndtstats.rules import Rules, joints_under, rules_in_force
@@ -126,7 +127,7 @@ def _drawn(
     for item in wanted.itertuples():
         mine = free[free["lot"] == item.lot].reset_index(drop=True)
         # A place that two welders share is in the lots of both; one exposure answers one item.
-        mine = mine[~_touched(mine, pd.concat(parts, ignore_index=True))]
+        mine = mine[~touched(mine, pd.concat(parts, ignore_index=True))]
         parts.append(_from_lot(item, mine, rng))
     return pd.concat(parts[1:], ignore_index=True)
 
@@ -135,7 +136,7 @@ def _from_lot(item: Any, cells: pd.DataFrame, rng: np.random.Generator) -> pd.Da
     number = min(int(item.count), len(cells))
     one = np.zeros(len(cells), dtype=np.int64)
     length = (cells["to_mm"] - cells["from_mm"]).to_numpy(float)
-    drawn = draw_systematic(inclusion_probabilities(length, one, [number]), one, rng)
+    drawn = draw_pivotal(inclusion_probabilities(length, one, [number]), one, rng)
     chosen = cells[drawn]
     return chosen[["joint", "from_mm", "to_mm", "method"]].assign(
         round=0, why="extra owed, drawn by chance", because=item.item
@@ -159,20 +160,9 @@ def _free_cells(register: Register, job: str, rules: Rules) -> pd.DataFrame:
             continue
         work = lots_of_work(under, deposits, rules, rule)[["lot", "joint", "from_mm", "to_mm"]]
         work = work.assign(method=rule.method)
-        parts.append(work[~_touched(work, taken)])
+        parts.append(work[~touched(work, taken)])
     free: pd.DataFrame = pd.concat(parts, ignore_index=True)
     return free
-
-
-def _touched(cells: pd.DataFrame, taken: pd.DataFrame) -> Any:
-    """Return which cells share some length with a place that is taken."""
-    pairs = cells.reset_index(names="cell").merge(
-        taken[["joint", "method", "from_mm", "to_mm"]],
-        on=["joint", "method"],
-        suffixes=("", "_taken"),
-    )
-    shared = (pairs["from_mm"] < pairs["to_mm_taken"]) & (pairs["to_mm"] > pairs["from_mm_taken"])
-    return cells.index.isin(pairs.loc[shared, "cell"])
 
 
 def _with_technique(

@@ -1,19 +1,20 @@
 """Where the exposures go: the frame, what the rules require, what risk says, and the draw."""
 
+from ndtstats.planning.draft import Aims
 from ndtstats.planning.drawing import Drawing, Yard, draw, frame_of_rules
 from ndtstats.planning.frame import cut_frame
 from ndtstats.planning.plan import (
-    Repeat,
     draw_plan,
     in_request_order,
     plan_head,
     plan_spots,
-    repeat_plan,
     store_plan,
 )
+from ndtstats.planning.repeat import Repeat, repeat_plan
 from ndtstats.planning.yard import yard_of
 
 __all__ = [
+    "Aims",
     "Drawing",
     "Repeat",
     "Yard",

@@ -12,12 +12,13 @@ from ndtstats.planning.allocation import strata_of, unreached
 from ndtstats.planning.draw import DRAWS, draw_reserves
 from ndtstats.planning.exposures import exposures_of
 from ndtstats.planning.frame import cut_frame, ends_named, frame_sha256
-from ndtstats.planning.likelihood import Likelihood, fit_likelihood, kind_of, work_of
+from ndtstats.planning.likelihood import EFFECTS, Likelihood, fit_likelihood, kind_of, work_of
 from ndtstats.planning.one_spot import draw_of_frame
-from ndtstats.planning.risk import factors_in_words, hidden_zones, risk_factors
+from ndtstats.planning.risk import OF_RULES, factors_in_words, hidden_zones, risk_factors
 from ndtstats.planning.sequence import with_sequence
 from ndtstats.planning.work import first_joints, lead_for_all, leading_welder
 from ndtstats.rules import ExtentRule, Rules, joints_under, nameless, spot_length_of
+from ndtstats.units import MM_PER_M
 
 #: What tells one cell of a frame from another, and what its probability rests on.
 _HASHED = ["joint", "rule", "method", "from_mm", "to_mm", "mandatory", "stratum", "welder", "risk"]
@@ -152,13 +153,8 @@ def frame_of_rule(under: pd.DataFrame, yard: Yard, rules: Rules, rule: ExtentRul
     group_of = _groups(under, rule)
     groups = cells["joint"].map(group_of.set_axis(under["joint"]))
     leads = [_leading(cells[groups == group], made, rule) for group in pd.unique(groups)]
-    cells = with_work(cells.assign(welder=pd.concat(leads)), under, made)
-    factors = factors_of(cells, under, yard, rules, rule)
-    cells = cells.assign(
-        risk=factors.prod(axis=1),
-        factors=factors_in_words(factors),
-        exposures=exposures_of(cells, rule),
-    )
+    cells = with_flags(cells.assign(welder=pd.concat(leads)), under, made, rules)
+    cells = with_risk(cells, under, yard, rules, rule)
     basis = _basis_mm(under, group_of, cells, groups, rule)
     parts = []
     for group in pd.unique(groups):
@@ -175,26 +171,62 @@ def frame_of_rule(under: pd.DataFrame, yard: Yard, rules: Rules, rule: ExtentRul
     return framed.assign(rule=rule.name, method=rule.method)
 
 
-def with_work(cells: pd.DataFrame, joints: pd.DataFrame, deposits: pd.DataFrame) -> pd.DataFrame:
-    """Return cells with the process, position and thickness of the work of their welder."""
+def with_flags(
+    cells: pd.DataFrame, joints: pd.DataFrame, deposits: pd.DataFrame, rules: Rules
+) -> pd.DataFrame:
+    """Return cells with what their risk hangs on beside their place.
+
+    Returns
+    -------
+    DataFrame
+        ``process``, ``position``, ``thickness`` of the work of their ``welder``, and the flags
+        ``first_of_welder``, ``first_of_procedure``.
+    """
     work = work_of(joints, deposits)
     keys = ["joint", "welder"]
     at = pd.MultiIndex.from_frame(work[keys]).get_indexer(pd.MultiIndex.from_frame(cells[keys]))
     of = work[["process", "position", "thickness"]].reindex(at).set_index(cells.index)
-    return cells.assign(**{name: of[name] for name in of.columns})
+    number = rules.file.risk.first_joints
+    made = deposits.assign(
+        procedure=deposits["procedure"].fillna(_of_joint(deposits, joints, "procedure"))
+    )
+    return cells.assign(
+        **{name: of[name] for name in of.columns},
+        first_of_welder=_is_first(cells, made, "welder", number),
+        first_of_procedure=_is_first(cells, made, "procedure", number),
+    )
 
 
-def factors_of(
+def with_risk(
     cells: pd.DataFrame, under: pd.DataFrame, yard: Yard, rules: Rules, rule: ExtentRule
 ) -> pd.DataFrame:
-    """Return the risk factors of the cells of a rule (:func:`risk_factors`)."""
-    return risk_factors(
+    """Return the cells of a rule with what is at risk there.
+
+    Returns
+    -------
+    DataFrame
+        ``factors`` (in words), ``risk`` (their product); ``mean_expected``: rejectable
+        imperfections that an examination would find of a welder at the mean, without the factors
+        that the rules state; ``stated``: the product of those; ``consequence``; ``exposures``.
+    """
+    likelihood = yard.likelihood(rules, rule.method)
+    factors = risk_factors(
         cells,
         under,
         yard.rejects,
         rules.file.risk,
-        likelihood=yard.likelihood(rules, rule.method),
+        likelihood=likelihood,
         hidden_zones=yard.hidden_zones(rules),
+    )
+    metres = (cells["to_mm"] - cells["from_mm"]) / MM_PER_M
+    learned = factors[[name for name in EFFECTS if name != "welder"]].prod(axis=1)
+    return cells.assign(
+        risk=factors.prod(axis=1),
+        factors=factors_in_words(factors),
+        mean_expected=metres * likelihood.rate_per_m * learned,
+        stated=factors[list(OF_RULES)].prod(axis=1),
+        consequence=factors["consequence"],
+        exposures=exposures_of(cells, rule),
     )
 
 
@@ -219,16 +251,7 @@ def _cells_of_rule(
         cells = cells[crossing if rule.places == "crossings" else ~crossing]
     first = _is_first(cells, deposits, rule.first_off.of, rule.first_off.joints)
     joint_mm = cells["joint"].map(under.set_index("joint")["length_mm"])
-    return with_first_work(cells.assign(first_off=first, joint_mm=joint_mm), deposits, rules)
-
-
-def with_first_work(cells: pd.DataFrame, deposits: pd.DataFrame, rules: Rules) -> pd.DataFrame:
-    """Return cells with flags for the first work of a welder and of a procedure."""
-    joints = rules.file.risk.first_joints
-    return cells.assign(
-        first_of_welder=_is_first(cells, deposits, "welder", joints),
-        first_of_procedure=_is_first(cells, deposits, "procedure", joints),
-    )
+    return cells.assign(first_off=first, joint_mm=joint_mm)
 
 
 def _leading(cells: pd.DataFrame, deposits: pd.DataFrame, rule: ExtentRule) -> "pd.Series[str]":
@@ -274,22 +297,26 @@ def _is_first(cells: pd.DataFrame, deposits: pd.DataFrame, of: str, number: int)
 def _spots(cells: pd.DataFrame, drawn: Any, rank: Any, rules: Rules) -> pd.DataFrame:
     """Return the drawn cells and the reserves as spots, in order of the draw."""
     taken = drawn | (rank > 0)
-    spots = cells[taken].copy()
+    spots = cells[taken]
     certain = spots["pi"] >= 1.0 - 1e-12
     reserve = rank[taken] > 0
     part = np.where(reserve, "reserve", np.where(certain, "required", "random"))
-    spots["part"] = part
     forced = certain & (spots["why"] == "drawn by chance")
-    spots["why"] = spots["why"].mask(forced, "all of this stratum is needed")
-    # Anybody who reads why a spot was chosen sees what its risk is made of.
-    spots["why"] = spots["why"].where(
-        spots["factors"] == "", spots["why"] + "; risk: " + spots["factors"]
-    )
+    why = spots["why"].mask(forced, "all of this stratum is needed")
     order = pd.Series(rank[taken], index=spots.index) + np.where(reserve, len(cells), 0)
-    spots["draw_order"] = order.rank(method="first").astype(int)
+    numbered = order.rank(method="first").astype(int)
+    return spots_of(spots.assign(part=part, why=why, draw_order=numbered), rules)
+
+
+def spots_of(cells: pd.DataFrame, rules: Rules) -> pd.DataFrame:
+    """Return chosen cells as spots: with technique and acceptance, and the risk as a reason."""
     of_rule = {rule.name: rule for rule in rules.extent}
-    spots["technique"] = [of_rule[name].technique or None for name in spots["rule"]]
-    spots["acceptance"] = [of_rule[name].acceptance or None for name in spots["rule"]]
-    spots["round"] = 0
-    ordered: pd.DataFrame = spots.reset_index(drop=True)
-    return ordered
+    # Anybody who reads why a spot was chosen sees what its risk is made of.
+    risky = cells["why"] + "; risk: " + cells["factors"]
+    spots: pd.DataFrame = cells.assign(
+        why=risky.where(cells["factors"] != "", cells["why"]),
+        technique=cells["rule"].map({name: r.technique or None for name, r in of_rule.items()}),
+        acceptance=cells["rule"].map({name: r.acceptance or None for name, r in of_rule.items()}),
+        round=0,
+    ).reset_index(drop=True)
+    return spots

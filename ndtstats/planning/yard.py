@@ -4,7 +4,7 @@ from datetime import datetime
 
 import pandas as pd
 
-from ndtstats.planning.drawing import Yard
+from ndtstats.planning.drawing import Yard, with_flags, with_risk
 from ndtstats.planning.likelihood import Likelihood, fit_likelihood, histories
 from ndtstats.planning.order import natural
 from ndtstats.register import Register
@@ -36,6 +36,51 @@ def yard_of(register: Register, job: str, rules: Rules, as_of: datetime | None =
         zones=register.table("zones", job=job, as_of=as_of),
         likelihoods=likelihoods_of(register, rules, as_of),
     )
+
+
+def frame_kept(
+    register: Register, job: str, yard: Yard, rules: Rules, as_of: datetime | None = None
+) -> pd.DataFrame:
+    """Return the frames of the draws by these rules, with what is at risk there today.
+
+    Returns
+    -------
+    DataFrame
+        As :func:`ndtstats.planning.drawing.frame_of_rules`, and ``plan``; ``why`` is empty. Cells
+        of joints that the register no longer has are left out.
+    """
+    plans = register.table("plans", job=job, as_of=as_of)
+    same = plans[(plans["kind"] == "draw") & (plans["rules_sha256"] == rules.sha256)]
+    kept = register.table("frame_cells", job=job, as_of=as_of)
+    kept = kept[kept["plan"].isin(same["plan"]) & kept["joint"].isin(yard.joints["joint"])]
+    kept = kept.drop(columns=["id", "batch", "job", "cell", "risk"]).assign(why="")
+    kept = kept.assign(
+        mandatory=kept["mandatory"].fillna(""),
+        welder=kept["welder"].fillna(""),
+        joint_mm=kept["joint"].map(yard.joints.set_index("joint")["length_mm"]),
+    ).reset_index(drop=True)
+    parts = []
+    for rule in rules.extent:
+        mine = kept[kept["rule"] == rule.name]
+        if len(mine):
+            flagged = with_flags(mine, yard.joints, yard.deposits, rules)
+            parts.append(with_risk(flagged, yard.joints, yard, rules, rule))
+    return pd.concat(parts, ignore_index=True) if parts else kept
+
+
+def asked_places(register: Register, job: str, as_of: datetime | None = None) -> pd.DataFrame:
+    """Return the spots that plans ask for at first, their reserves among them."""
+    spots = register.table("spots", job=job, as_of=as_of)
+    return spots[spots["round"].fillna(0) == 0]
+
+
+def looked_at(
+    register: Register, job: str, yard: Yard, as_of: datetime | None = None
+) -> pd.DataFrame:
+    """Return the first examinations of a job that accepted or rejected, with their places."""
+    examined = register.table("examinations", job=job, as_of=as_of)
+    told = examined["verdict"].isin(["accept", "reject"]) & (examined["round"].fillna(0) == 0)
+    return filled(examined[told], yard.joints)
 
 
 def walking_order(joints: pd.DataFrame) -> pd.DataFrame:

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from ndtstats.columns import IMPERFECTION_COLUMNS, TABLES, Column
 
 #: Version of this schema; a register says which one it has.
-SCHEMA_VERSION: Final = 1
+SCHEMA_VERSION: Final = 2
 
 metadata = sa.MetaData()
 
@@ -77,6 +77,8 @@ ADDED: Final[dict[str, tuple[Column, ...]]] = {
         Column("frame_sha256", "text", "frame it was drawn from", required=True),
         Column("drawn_at", "text", "instant of the draw, UTC", required=True),
         Column("risk_exponent", "number", "exponent of the risk in the draw"),
+        Column("budget", "whole", "exposures beyond the rules, aimed by risk"),
+        Column("evidence_days", "whole", "days ahead that certificates get their evidence"),
         Column("version", "text", "version of this package", required=True),
     ),
     "frame_cells": (

@@ -122,6 +122,11 @@ class Register:
                 f"{self.name} was made by a newer ndtstats (schema {found}, this one knows "
                 f"{SCHEMA_VERSION}); update ndtstats"
             )
+        if int(found) < SCHEMA_VERSION:
+            raise UseError(
+                f"{self.name} was made by an older ndtstats (schema {found}, this one needs "
+                f"{SCHEMA_VERSION}); load its files into a new register"
+            )
 
     @property
     def name(self) -> str:
