@@ -1,6 +1,7 @@
 """Pure mathematics on arrays: it knows neither the register nor the command line."""
 
 from ndtstats.statistics.comparison import false_discovery, proportion_difference_interval
+from ndtstats.statistics.cusum import BernoulliCusum, choose_cusum
 from ndtstats.statistics.expected import Comparison, compare_groups
 from ndtstats.statistics.finite_lot import finite_lot_interval
 from ndtstats.statistics.funnel import funnel_limits, overdispersion
@@ -11,9 +12,11 @@ from ndtstats.statistics.proportions import Interval, proportion_interval
 from ndtstats.statistics.survey import weighted_rate, weighted_ratio
 
 __all__ = [
+    "BernoulliCusum",
     "BetaDetection",
     "Comparison",
     "Interval",
+    "choose_cusum",
     "compare_groups",
     "false_discovery",
     "finite_lot_interval",

@@ -2,7 +2,8 @@
 
 A welder who is given the overhead closing plates is rejected more often than one who welds flat
 seams, with the same skill. What his work would have led to in the hands of the whole yard is
-expected by a logistic model of the kind of work (indirect standardisation); the welder is not in it.
+expected by a logistic model of the kind of work, in which the welder has no part (indirect
+standardisation).
 """
 
 from collections.abc import Sequence

@@ -96,9 +96,9 @@ def test_equal_welders_seldom_stand_out():
     # Benjamini-Hochberg: with no difference at all, some group stands out in at most 5 % of yards.
     flagged = [
         (compare_groups(yard(seed=s), "welder", ["position"]).table["stands_out"] != "").any()
-        for s in range(200)
+        for s in range(80)
     ]
-    assert np.mean(flagged) < 0.05 + 3 * np.sqrt(0.05 * 0.95 / 200)
+    assert np.mean(flagged) < 0.05 + 3 * np.sqrt(0.05 * 0.95 / 80)
 
 
 def test_bounds_funnel_and_p_values_speak_of_the_same_counts():
