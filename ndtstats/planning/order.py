@@ -78,7 +78,7 @@ def with_due_dates(
     joints = register.table("joints", job=job, as_of=as_of, columns=columns).set_index("joint")
     due = due_dates(register.table("zones", job=job, as_of=as_of))
     zone = spots["joint"].map(joints["zone"])
-    return spots.assign(zone=zone, due=zone.map(due).astype("datetime64[s]"))
+    return spots.assign(zone=zone, due=due.reindex(zone).to_numpy(dtype="datetime64[s]"))
 
 
 def natural(names: "pd.Series[str]") -> "pd.Series[str]":

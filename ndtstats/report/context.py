@@ -18,7 +18,7 @@ from ndtstats.rates import rates, set_aside
 from ndtstats.register import Register, require_job
 from ndtstats.report import formatting as show
 from ndtstats.report import sentences
-from ndtstats.report.joints import Joint, strips_of
+from ndtstats.report.joints import Joint, Zone, strips_of
 from ndtstats.report.sentences import Decision
 from ndtstats.rules import rules_in_force
 
@@ -78,6 +78,8 @@ class QaPage:
         ``values``; ``warnings_number`` counts the single ones.
     joints : tuple of Joint
         Those with a strip picture; ``joints_left`` more were examined.
+    zones : tuple of Zone
+        Those with anything planned, examined or owed; ``zones_left`` more are not drawn.
     provenance : tuple of (str, str)
         Hashes, seeds, versions.
     """
@@ -106,6 +108,8 @@ class QaPage:
     warnings_number: int
     joints: tuple[Joint, ...]
     joints_left: int
+    zones: tuple[Zone, ...]
+    zones_left: int
     provenance: tuple[tuple[str, str], ...]
 
 
@@ -187,6 +191,8 @@ def qa_page(
         warnings_number=len(warnings),
         joints=strips.joints,
         joints_left=strips.left,
+        zones=strips.zones,
+        zones_left=strips.zones_left,
         provenance=_provenance(register, job, moment),
     )  # fmt: skip
 

@@ -18,6 +18,8 @@ from ndtstats.words import imperfection_name
 MOST_STRIPS = 40
 #: Zones that get one: those that are due first.
 MOST_ZONES = 40
+#: Joints in the picture of a zone, so that it fits on a sheet: those with anything to show first.
+MOST_IN_ZONE = 60
 
 #: Methods that the strips show; what is seen by eye is not part of a spot.
 _BY_EYE = "VT"
@@ -37,7 +39,7 @@ class Joint:
         Examinations in order of time: ``method``, ``round``, ``from_mm``, ``to_mm``, ``date``,
         ``report``, ``verdict`` and ``found`` (names of the rejectable imperfections).
     found : DataFrame
-        Rejectable indications: ``method``, ``round``, ``start_mm``, ``end_mm``.
+        Rejectable indications: ``method``, ``round``, ``start_mm``, ``end_mm``, ``located``.
     planned : DataFrame
         Spots asked for and not examined: ``spot``, ``method``, ``round``, ``from_mm``, ``to_mm``.
     owed : DataFrame
@@ -71,11 +73,14 @@ class Zone:
         Length of each joint by its name, in walking order.
     marks : DataFrame
         As :func:`ndtstats.report.marks.marks_of` gives them.
+    left : int
+        How many more joints of the zone are not drawn.
     """
 
     name: str
     lengths_mm: "pd.Series[float]"
     marks: pd.DataFrame
+    left: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -211,19 +216,23 @@ def _zones(
     marks = _all_marks(shown)
     due = due_dates(register.table("zones", job=job, as_of=as_of))
     has = known.loc[known["joint"].isin(marks["joint"]), "zone"].drop_duplicates()
-    order = pd.DataFrame({"due": has.map(due), "walk": natural(has), "zone": has})
+    order = pd.DataFrame({"due": due.reindex(has).to_numpy(), "walk": natural(has), "zone": has})
     names = order.sort_values(["due", "walk"], kind="stable")["zone"].tolist()
     by = dict(list(known.groupby("zone")))
     return (
-        tuple(_zone(name, by[name], marks) for name in names[:MOST_ZONES]),
+        tuple(_zone(name, by[name], marks, MOST_IN_ZONE) for name in names[:MOST_ZONES]),
         max(len(names) - MOST_ZONES, 0),
     )
 
 
-def _zone(name: str, joints: pd.DataFrame, marks: pd.DataFrame) -> Zone:
+def _zone(name: str, joints: pd.DataFrame, marks: pd.DataFrame, most: int | None = None) -> Zone:
     walked = joints.loc[natural(joints["joint"]).sort_values(kind="stable").index]
-    lengths = walked.set_index("joint")["length_mm"]
-    return Zone(name, lengths, marks[marks["joint"].isin(lengths.index)])
+    bare = ~walked["joint"].isin(marks["joint"])
+    # A stable sort keeps the walk among those that are drawn.
+    drawn = walked.loc[bare.sort_values(kind="stable").index[:most]]
+    lengths = walked[walked["joint"].isin(drawn["joint"])].set_index("joint")["length_mm"]
+    mine = marks[marks["joint"].isin(lengths.index)]
+    return Zone(name, lengths, mine, len(walked) - len(drawn))
 
 
 def _all_marks(shown: _Shown) -> pd.DataFrame:

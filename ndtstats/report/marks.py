@@ -23,7 +23,8 @@ def marks_of(
     examined : DataFrame
         Columns ``joint``, ``method``, ``round``, ``from_mm``, ``to_mm``, ``verdict``.
     found : DataFrame
-        Rejectable indications: ``joint``, ``method``, ``round``, ``start_mm``, ``end_mm``.
+        Rejectable indications: ``joint``, ``method``, ``round``, ``start_mm``, ``end_mm`` and
+        ``located`` (bool); one whose place is not known is not marked apart from its spot.
     planned : DataFrame
         Spots asked for and not examined: ``joint``, ``method``, ``round``, ``from_mm``, ``to_mm``.
     owed : DataFrame
@@ -35,7 +36,7 @@ def marks_of(
         Columns :data:`COLUMNS`; ``mark`` is one of :data:`MARKS`. What is owed has no method.
     """
     seen = examined["verdict"].map(_OF_VERDICT).fillna(examined["verdict"])
-    places = found.rename(columns={"start_mm": "from_mm", "end_mm": "to_mm"})
+    places = found[found["located"]].rename(columns={"start_mm": "from_mm", "end_mm": "to_mm"})
     parts = [
         examined.assign(mark=seen),
         places.assign(mark="found"),

@@ -15,7 +15,8 @@ from ndtstats.errors import CannotGoOn
 from ndtstats.report import figures
 from ndtstats.report import formatting as show
 from ndtstats.report.context import QaPage
-from ndtstats.report.strips import strip
+from ndtstats.report.marks import marks_sentence
+from ndtstats.report.strips import strip, zone_strip
 from ndtstats.request.cautions import DECISION, PRESSURE, RADIOGRAPHY
 from ndtstats.words import METHODS
 
@@ -95,6 +96,10 @@ def render_qa(page: QaPage) -> str:
         (joint, strip(joint.length_mm, joint.examined, joint.found, joint.planned, joint.owed))
         for joint in page.joints
     ]
+    zones = [
+        (zone, marks_sentence(zone.marks), zone_strip(zone.lengths_mm, zone.marks))
+        for zone in page.zones
+    ]
     return (
         _environment()
         .get_template("qa.html.j2")
@@ -102,6 +107,7 @@ def render_qa(page: QaPage) -> str:
             page=page,
             figures=data,
             strips=[(joint, Markup(svg)) for joint, svg in strips],  # noqa: S704
+            zones=[(zone, told, Markup(svg)) for zone, told, svg in zones],  # noqa: S704
             css=Markup(_text("static/page.css")),  # noqa: S704
             script=Markup(_text("static/page.js")),  # noqa: S704
             plotly=_plotly() if data else "",

@@ -71,6 +71,7 @@ def joint_text(length_mm: float, marks: pd.DataFrame, *, width: int) -> str:
     # What is owed has no method; it stands below the others.
     names = [name for name in order["label"].unique() if name != "owed"]
     names += ["owed"] * ("owed" in set(labels))
+    names = names or [""]
     rows = pd.Series(range(len(names)), index=names, dtype="int64")
     lengths = pd.Series(length_mm, index=names, dtype="float64")
     return _picture(lengths, marks, labels.map(rows), width)

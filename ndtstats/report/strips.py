@@ -1,4 +1,4 @@
-"""Strip pictures: each joint to scale, where it was examined, and what was found there."""
+"""Strip pictures: a joint, or a zone, to scale: where it was examined, and what was found there."""
 
 from collections.abc import Iterator
 from html import escape
@@ -7,10 +7,16 @@ from typing import Any
 import pandas as pd
 
 from ndtstats.report.formatting import plain
+from ndtstats.report.marks import MARKS, marks_sentence
 
 #: Height of a mark above and below the middle of its row, so that colour is not all that tells.
 _HALF = {"accept": 4, "reject": 7, "re-shoot": 2, "not done": 2}
 _LEFT, _WIDTH, _ROW = 64, 600, 22
+
+#: The same for the rows of a zone, which has many joints; and what of a name stands beside a row.
+_ZONE_LEFT, _ZONE_ROW, _NAME = 104, 14, 14
+_ZONE_HALF = {"accepted": 3, "rejected": 5, "found": 2, "planned": 4, "owed": 6}
+_ZONE_CLASS = {"accepted": "a", "rejected": "r", "found": "i", "planned": "p", "owed": "d"}
 
 
 def strip(
@@ -31,7 +37,7 @@ def strip(
     found : DataFrame
         Rejectable indications: ``method``, ``round``, ``start_mm``, ``end_mm``.
     planned : DataFrame
-        Spots asked for and not examined: ``method``, ``from_mm``, ``to_mm``.
+        Spots asked for and not examined: ``method``, ``round``, ``from_mm``, ``to_mm``.
     owed : DataFrame
         Places that a procedure still asks for: ``from_mm``, ``to_mm``.
 
@@ -44,7 +50,7 @@ def strip(
     """
     scale = _WIDTH / length_mm
     looked = examined.assign(row=_label(examined))
-    asked = planned.assign(row=planned["method"])
+    asked = planned.assign(row=_label(planned))
     shown = found.assign(row=_label(found))
     labels = list(dict.fromkeys([*sorted(looked["row"]), *sorted(asked["row"])]))
     marks = [
@@ -93,10 +99,10 @@ def _row(number: int, label: str) -> tuple[str, str]:
     )
 
 
-def _ends(length_mm: float, height: int) -> str:
+def _ends(length_mm: float, height: int, left: int = _LEFT) -> str:
     return (
-        f'<text x="{_LEFT}" y="{height - 4}" class="t">0</text>'
-        f'<text x="{_LEFT + _WIDTH}" y="{height - 4}" class="t e">{length_mm:,.0f} mm</text>'
+        f'<text x="{left}" y="{height - 4}" class="t">0</text>'
+        f'<text x="{left + _WIDTH}" y="{height - 4}" class="t e">{length_mm:,.0f} mm</text>'
     )
 
 
@@ -149,3 +155,71 @@ def _found(rows: pd.DataFrame, number: int, scale: float) -> list[str]:
         f'<rect {_box(row.start_mm, row.end_mm, number, 3, scale)} class="i"/>'
         for row in _named(rows)
     ]
+
+
+def zone_strip(lengths_mm: "pd.Series[float]", marks: pd.DataFrame) -> str:
+    """Return the picture of several joints as SVG, all to one scale.
+
+    Parameters
+    ----------
+    lengths_mm : Series
+        Length of each joint by its name, in the order in which they are shown.
+    marks : DataFrame
+        As :func:`ndtstats.report.marks.marks_of` gives them, of those joints.
+
+    Returns
+    -------
+    str
+        One row for each joint, as long as the joint; marks as in :func:`strip`. All methods share
+        the row. Later rounds lie over earlier ones, and an accepted repair shows the reject around
+        it; indications and outlines lie over all. Everything in it is escaped.
+    """
+    scale = _WIDTH / float(lengths_mm.max())
+    number = pd.Series(range(len(lengths_mm)), index=lengths_mm.index)
+    # What is owed is but an outline: it hides nothing, and lies over all.
+    order = {mark: place for place, mark in enumerate((*MARKS, "owed"))}
+    shown = marks.assign(
+        row=marks["joint"].map(number),
+        late=marks["round"].where(~marks["mark"].isin(["found", "owed"]), marks["round"].max()),
+        top=marks["mark"].map(order),
+    ).sort_values(["late", "top"], kind="stable")
+    rows = [
+        part
+        for place, (name, length) in enumerate(lengths_mm.items())
+        for part in _zone_row(place, str(name), float(length) * scale)
+    ]
+    height = _ZONE_ROW * len(lengths_mm) + 18
+    title = f"<title>{escape(f'{len(lengths_mm):,} joints: {marks_sentence(marks)}')}</title>"
+    inside = "".join(
+        [title, *rows, *(_zone_mark(mark, scale) for mark in _named(shown)),
+         _ends(float(lengths_mm.max()), height, _ZONE_LEFT)]
+    )  # fmt: skip
+    return (
+        f'<svg viewBox="0 0 {_ZONE_LEFT + _WIDTH + 4} {height}" role="img" class="strip zone">'
+        f"{inside}</svg>"
+    )
+
+
+def _zone_row(place: int, name: str, width: float) -> tuple[str, str]:
+    middle = _ZONE_ROW * place + _ZONE_ROW // 2
+    short = name if len(name) <= _NAME else name[: _NAME - 1] + "…"
+    return (
+        f'<text x="0" y="{middle + 4}" class="m">{escape(plain(short))}</text>',
+        f'<rect x="{_ZONE_LEFT}" y="{middle - 1}" width="{width:.1f}" height="2" class="w"/>',
+    )
+
+
+def _zone_mark(mark: Any, scale: float) -> str:
+    half = _ZONE_HALF.get(mark.mark, 2)
+    middle = _ZONE_ROW * mark.row + _ZONE_ROW // 2
+    round_ = f" R{mark.round}" if mark.round else ""
+    words = (
+        f"{mark.joint}, {mark.method}{round_} {mark.from_mm:,.0f} to {mark.to_mm:,.0f} mm "
+        f"{mark.mark}"
+    )
+    return (
+        f'<rect x="{_ZONE_LEFT + mark.from_mm * scale:.1f}" y="{middle - half}" '
+        f'width="{max((mark.to_mm - mark.from_mm) * scale, 2):.1f}" height="{2 * half}" '
+        f'class="{_ZONE_CLASS.get(mark.mark, "g")}">'
+        f"<title>{escape(plain(words))}</title></rect>"
+    )

@@ -1,7 +1,13 @@
 import pandas as pd
 import pytest
 
-from ndtstats.planning.order import due_dates, in_walking_order, natural, zones_within
+from ndtstats.planning.order import (
+    due_dates,
+    in_walking_order,
+    natural,
+    with_due_dates,
+    zones_within,
+)
 
 
 def zones(**of):
@@ -81,3 +87,10 @@ def test_joints_whose_names_count_alike_are_not_mixed():
 @pytest.mark.parametrize("rows", [[], [(None, None, "J-1", 0.0, "RT")]])
 def test_nothing_and_unknown_zones_are_no_trouble(rows):
     assert len(in_walking_order(spots(rows))) == len(rows)
+
+
+@pytest.mark.parametrize("joints", [[], ["J-1"]])
+def test_a_job_without_zones_has_no_due_dates(register, joints):
+    dated = with_due_dates(register, "H1", pd.DataFrame({"joint": pd.Series(joints, dtype="str")}))
+    assert dated["due"].isna().all()
+    assert dated["due"].dtype == "datetime64[s]"

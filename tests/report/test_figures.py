@@ -61,7 +61,7 @@ EXAMINED = pd.DataFrame(
     }
 )  # fmt: skip
 FOUND = pd.DataFrame({"method": ["RT"], "round": [0], "start_mm": [600.0], "end_mm": [700.0]})
-PLANNED = pd.DataFrame({"method": ["UT"], "from_mm": [0.0], "to_mm": [250.0]})
+PLANNED = pd.DataFrame({"method": ["UT"], "round": [0], "from_mm": [0.0], "to_mm": [250.0]})
 OWED = pd.DataFrame({"from_mm": [0.0], "to_mm": [500.0]})
 
 
