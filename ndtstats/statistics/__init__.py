@@ -1,7 +1,9 @@
 """Pure mathematics on arrays: it knows neither the register nor the command line."""
 
+from ndtstats.statistics.charts import ControlChart, p_chart, u_chart
 from ndtstats.statistics.comparison import false_discovery, proportion_difference_interval
 from ndtstats.statistics.cusum import BernoulliCusum, choose_cusum
+from ndtstats.statistics.drift import cusum_chart, ewma_chart
 from ndtstats.statistics.expected import Comparison, compare_groups
 from ndtstats.statistics.finite_lot import finite_lot_interval
 from ndtstats.statistics.funnel import funnel_limits, overdispersion
@@ -15,9 +17,12 @@ __all__ = [
     "BernoulliCusum",
     "BetaDetection",
     "Comparison",
+    "ControlChart",
     "Interval",
     "choose_cusum",
     "compare_groups",
+    "cusum_chart",
+    "ewma_chart",
     "false_discovery",
     "finite_lot_interval",
     "funnel_limits",
@@ -25,9 +30,11 @@ __all__ = [
     "hidden_sentence",
     "intersect_length",
     "overdispersion",
+    "p_chart",
     "proportion_difference_interval",
     "proportion_interval",
     "rate_interval",
+    "u_chart",
     "union_intervals",
     "union_length",
     "weighted_rate",
