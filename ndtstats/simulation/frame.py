@@ -29,7 +29,7 @@ class Frame:
         ``joint``, ``rule``, ``method``, ``from_mm``, ``to_mm``, ``joint_mm``, in the order of
         welder, day, joint and place.
     welders : tuple of str
-        Who leads cells; "" for work that nobody is known to have done.
+        All of the yard, in order; "" for work that nobody is known to have done.
     welder : ndarray of int
         Index into ``welders``; ascending.
     mm : ndarray
@@ -113,13 +113,13 @@ def frame_of(yard: Yard, rules: Rules) -> Frame:
     cells = cells.assign(welder=cells["welder"].astype("str").fillna(""))
     cells = _timed(cells, yard.deposits)
     stratum, _ = pd.factorize(cells["rule"] + "|" + cells["stratum"])
-    welder, welders = pd.factorize(cells["welder"])
+    welders = sorted({*yard.deposits["welder"], *cells["welder"]})
     lot, procedure, procedures = _lots(cells, yard, rules)
     columns = ["joint", "rule", "method", "from_mm", "to_mm", "joint_mm"]
     return Frame(
         cells=cells[columns],
-        welders=tuple(str(name) for name in welders),
-        welder=np.asarray(welder, dtype=np.int64),
+        welders=tuple(welders),
+        welder=np.searchsorted(np.array(welders), cells["welder"].to_numpy(dtype=str)),
         mm=(cells["to_mm"] - cells["from_mm"]).to_numpy(float),
         exposures=cells["exposures"].to_numpy(dtype=np.int64),
         stratum=np.asarray(stratum, dtype=np.int64),
