@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from ndtstats.planning.frame import MARGIN_MM, End, crossing_points
 from ndtstats.statistics import intersect_length, union_intervals, union_length
 
 #: Verdicts that say something about the weld.
@@ -16,10 +17,6 @@ JUDGED = ("accept", "reject")
 
 #: Lengths are taped to the millimetre: what falls short by less is not short.
 SLACK_MM = 1.0
-
-#: Weld on each side of a crossing that an exposure of it shows: API 650, 8.1.2 (edition not noted;
-#: from memory).
-MARGIN_MM = 50.0
 
 
 def examined_spans(examinations: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
@@ -81,15 +78,13 @@ def examined_whole(spans: pd.DataFrame, joints: pd.DataFrame) -> "pd.Series[bool
     return union_on(spans, joints) >= joints["length_mm"] - SLACK_MM
 
 
-def spots_on(
-    spans: pd.DataFrame, joints: pd.DataFrame, spot_length_mm: float
-) -> "pd.Series[float]":
+def spots_on(spans: pd.DataFrame, joints: pd.DataFrame, spot_length_mm: Any) -> "pd.Series[float]":
     """Return how many spots have been examined on each joint, aligned to ``joints``.
 
-    An exposure is a spot if it is at least ``spot_length_mm`` long; half of it is enough where it
-    reaches the end of the joint, for a spot about a place there is cut off by it; and the whole
-    joint, where that is shorter. Exposures that overlap are not more spots than the length that
-    they cover together holds.
+    ``spot_length_mm`` is a number, or one for each joint. An exposure is a spot if it is at least
+    that long; half of it is enough where it reaches the end of the joint, for a spot about a place
+    there is cut off by it; and the whole joint, where that is shorter. Exposures that overlap are
+    not more spots than the length that they cover together holds.
     """
     long = spans[long_enough(spans, joints, spot_length_mm)]
     exposures = _aligned(long.groupby("joint").size(), joints)
@@ -98,13 +93,23 @@ def spots_on(
 
 
 def long_enough(
-    spans: pd.DataFrame, joints: pd.DataFrame, spot_length_mm: float
+    spans: pd.DataFrame, joints: pd.DataFrame, spot_length_mm: Any
 ) -> "pd.Series[bool]":
     """Return which exposures are long enough to be a spot, aligned to ``spans``."""
     length = spans["joint"].map(joints.set_index("joint")["length_mm"])
+    spot_mm = spot_on(spans, joints, spot_length_mm)
     at_end = (spans["from_mm"] <= SLACK_MM) | (spans["to_mm"] >= length - SLACK_MM)
-    least = np.where(at_end, spot_length_mm / 2, spot_length_mm)
+    least = np.where(at_end, spot_mm / 2, spot_mm)
     return (spans["to_mm"] - spans["from_mm"]) >= np.minimum(least, length) - SLACK_MM
+
+
+def spot_on(spans: pd.DataFrame, joints: pd.DataFrame, spot_length_mm: Any) -> "pd.Series[float]":
+    """Return how long a spot is on the joint of each exposure, aligned to ``spans``."""
+    of_joint = pd.Series(
+        np.broadcast_to(np.asarray(spot_length_mm, dtype=np.float64), len(joints)),
+        index=joints["joint"],
+    )
+    return spans["joint"].map(of_joint)
 
 
 def crossings(joints: pd.DataFrame) -> pd.DataFrame:
@@ -120,18 +125,16 @@ def crossings(joints: pd.DataFrame) -> pd.DataFrame:
     DataFrame
         Columns ``joint``, ``at_mm``, ``length_mm`` (of the joint); each crossing once.
     """
-    listed = joints[["joint", "length_mm", "crossings_mm"]].dropna(subset="crossings_mm")
-    apart = listed.assign(at_mm=listed["crossings_mm"].str.split(";")).explode("at_mm")
-    apart = apart[apart["at_mm"].str.strip() != ""]
-    points = apart.assign(at_mm=apart["at_mm"].astype("float64"))
+    at, row = crossing_points(joints)
+    points = joints[["joint", "length_mm"]].iloc[row].assign(at_mm=at)
     return points[["joint", "at_mm", "length_mm"]].drop_duplicates(ignore_index=True)
 
 
-def ends(joints: pd.DataFrame) -> pd.DataFrame:
-    """Return both ends of each joint, as :func:`crossings` returns crossings."""
-    start = joints[["joint", "length_mm"]].assign(at_mm=0.0)
-    end = joints[["joint", "length_mm"]].assign(at_mm=joints["length_mm"])
-    return pd.concat([start, end], ignore_index=True)[["joint", "at_mm", "length_mm"]]
+def ends(joints: pd.DataFrame, end: End) -> pd.DataFrame:
+    """Return one end of each joint, as :func:`crossings` returns crossings."""
+    length = joints["length_mm"]
+    points = joints[["joint", "length_mm"]].assign(at_mm=0.0 if end == "datum" else length)
+    return points[["joint", "at_mm", "length_mm"]].reset_index(drop=True)
 
 
 def zones_about(points: pd.DataFrame, around_mm: float) -> pd.DataFrame:
@@ -154,11 +157,24 @@ def points_examined(points: pd.DataFrame, spans: pd.DataFrame) -> "pd.Series[boo
     On each side :data:`MARGIN_MM` must be seen, or what there is up to the joint's end.
     """
     united = union_intervals(spans["joint"], spans["from_mm"], spans["to_mm"])
-    pairs = points.reset_index(names="point").merge(united, left_on="joint", right_on="group")
+    united = united.set_axis(["joint", "from_mm", "to_mm"], axis="columns")
+    shown = _points_shown(points, united)["point"]
+    return pd.Series(points.index.isin(shown), index=points.index)
+
+
+def spans_at(points: pd.DataFrame, spans: pd.DataFrame) -> "pd.Series[bool]":
+    """Return which exposures show one of the points with weld on both sides, aligned to them."""
+    return pd.Series(spans.index.isin(_points_shown(points, spans)["span"]), index=spans.index)
+
+
+def _points_shown(points: pd.DataFrame, spans: pd.DataFrame) -> pd.DataFrame:
+    """Return pairs of ``point`` and ``span`` that shows it."""
+    named = spans[["joint", "from_mm", "to_mm"]].rename_axis("span").reset_index()
+    pairs = points.rename_axis("point").reset_index().merge(named, on="joint")
     low = (pairs["at_mm"] - MARGIN_MM).clip(lower=0.0)
     high = np.minimum(pairs["at_mm"] + MARGIN_MM, pairs["length_mm"])
-    covered = (pairs["start"] <= low + SLACK_MM) & (pairs["end"] >= high - SLACK_MM)
-    return pd.Series(points.index.isin(pairs.loc[covered, "point"]), index=points.index)
+    covered = (pairs["from_mm"] <= low + SLACK_MM) & (pairs["to_mm"] >= high - SLACK_MM)
+    return pairs.loc[covered, ["point", "span"]]
 
 
 def _aligned(by_joint: "pd.Series[Any]", joints: pd.DataFrame) -> "pd.Series[float]":

@@ -1,6 +1,9 @@
 """What a rule asks for beside its number: welders shown, places examined every one, first-off work.
 
 Each function returns what lacks, one row a case, with the group in which the number is counted.
+Parameters are the same everywhere: the rule; the joints under it (``joint``, ``length_mm``,
+``group``, ``spot_mm`` and, for places, ``crossings_mm``); the deposits on them; and ``spans``, the
+places examined under the rule (``joint``, ``from_mm``, ``to_mm``).
 """
 
 import numpy as np
@@ -13,82 +16,138 @@ from ndtstats.extent.achieved import (
     examined_whole,
     long_enough,
     points_examined,
+    spot_on,
+    spots_on,
     union_on,
 )
+from ndtstats.planning.frame import ends_named
+from ndtstats.planning.sequence import (
+    cut_at_increments,
+    first_stretches,
+    in_stretches,
+    spans_made,
+)
 from ndtstats.planning.work import first_joints
-from ndtstats.rules import ExtentRule, first_off_mm
+from ndtstats.rules import ExtentRule, amount_of_welders, first_off_mm
+from ndtstats.rules.families import SpotPerIncrement
 from ndtstats.statistics import union_length
 
 
-def welders_not_shown(
+def welders_needed(
     rule: ExtentRule, joints: pd.DataFrame, deposits: pd.DataFrame, spans: pd.DataFrame
 ) -> pd.DataFrame:
-    """Return the welders with fewer spots (or whole joints) than the rule asks for each.
+    """Return how many spots (or whole joints) of each welder the rule asks for, and how many lack.
 
     A spot shows the work of every welder whose deposit makes up half of it, or lies within it. No
     welder needs more spots than his work has room for.
 
-    Parameters
-    ----------
-    rule : ExtentRule
-        The rule.
-    joints : DataFrame
-        Joints under it: ``joint``, ``length_mm``, ``group``.
-    deposits : DataFrame
-        ``joint``, ``welder``, ``from_mm``, ``to_mm``; blank bounds mean the whole joint.
-    spans : DataFrame
-        Places examined under the rule: ``joint``, ``from_mm``, ``to_mm``.
-
     Returns
     -------
     DataFrame
-        Columns ``group``, ``welder``, ``lacks`` (spots, or whole joints).
+        Columns ``group``, ``increment`` (0 where the work is not shown in each), ``welder``,
+        ``needed``, ``lacks``.
     """
-    made = _deposits_on(joints, deposits)
-    room = _room(rule, made)
-    shown = _shown(rule, joints, made, spans).reindex(room.index, fill_value=0)
-    lacks = (room.clip(upper=rule.spots_per_welder) - shown).clip(lower=0)
-    return lacks[lacks > 0].rename("lacks").reset_index()
+    made = spans_made(joints, deposits).drop(columns="date").drop_duplicates()
+    made = made.assign(increment=0, spot_mm=spot_on(made, joints, joints["spot_mm"]))
+    amount = rule.amount
+    in_each = isinstance(amount, SpotPerIncrement) and amount.shown_in == "each-increment"
+    if isinstance(amount, SpotPerIncrement) and in_each:
+        made = cut_at_increments(made, joints, deposits, amount.increment_m)
+        # A spot of a joint that is cut evenly is up to twice as long: shorter pieces hold none.
+        made = made[made["to_mm"] - made["from_mm"] >= 2 * made["spot_mm"]]
+    work = _work(rule, made)
+    needed = amount_of_welders(rule, work["joints"], work["length_mm"])
+    work["needed"] = np.minimum(needed, work["room"])
+    shown = _shown(rule, joints, made, spans).reindex(work.index, fill_value=0)
+    work["lacks"] = (work["needed"] - shown).clip(lower=0)
+    return work.reset_index()[[*_WHOSE, "needed", "lacks"]]
 
 
-def _deposits_on(joints: pd.DataFrame, deposits: pd.DataFrame) -> pd.DataFrame:
-    made = deposits[["joint", "welder", "from_mm", "to_mm"]].merge(
-        joints[["joint", "length_mm", "group"]], on="joint"
-    )
-    made["from_mm"] = made["from_mm"].fillna(0.0)
-    made["to_mm"] = np.minimum(made["to_mm"].fillna(np.inf), made["length_mm"])
-    return made[made["to_mm"] > made["from_mm"]].drop_duplicates()
+#: What tells the work that must be shown apart.
+_WHOSE = ["group", "increment", "welder"]
 
 
-def _room(rule: ExtentRule, made: pd.DataFrame) -> "pd.Series[float]":
-    """Return how many spots (or joints) the work of each welder has room for, by group."""
-    by = made.groupby(["group", "welder"])
-    if rule.whole_joints:
-        return by["joint"].nunique().astype("float64")
+def _work(rule: ExtentRule, made: pd.DataFrame) -> pd.DataFrame:
+    """Return by welder his joints, length, and how many spots (or joints) he has room for."""
     # Root and cap by one welder are one stretch of his work.
-    stretch = made.groupby(["group", "welder", "joint"]).ngroup()
-    welded = union_length(stretch, made["from_mm"], made["to_mm"])
-    spots = (welded / rule.spot_length_mm).floordiv(1.0).clip(lower=1.0)
+    stretch = made.groupby([*_WHOSE, "joint"]).ngroup()
     first = made.assign(stretch=stretch).drop_duplicates("stretch")
-    return first["stretch"].map(spots).groupby([first["group"], first["welder"]]).sum()
+    welded = first["stretch"].map(union_length(stretch, made["from_mm"], made["to_mm"]))
+    spots = (welded / first["spot_mm"]).floordiv(1.0).clip(lower=1.0)
+    first = first.assign(welded=welded, spots=1.0 if rule.unit == "joints" else spots)
+    return first.groupby(_WHOSE).agg(
+        joints=("joint", "size"), length_mm=("welded", "sum"), room=("spots", "sum")
+    )
 
 
 def _shown(
     rule: ExtentRule, joints: pd.DataFrame, made: pd.DataFrame, spans: pd.DataFrame
 ) -> "pd.Series[float]":
-    """Return how many spots (or whole joints) show the work of each welder, by group."""
+    """Return how many spots (or joints) show the work of each welder."""
     if rule.whole_joints:
         whole = joints.loc[examined_whole(spans, joints), "joint"]
         made = made[made["joint"].isin(whole)]
-        return made.groupby(["group", "welder"])["joint"].nunique().astype("float64")
-    long = spans[long_enough(spans, joints, rule.spot_length_mm)]
+        return made.groupby(_WHOSE)["joint"].nunique().astype("float64")
+    long = spans[long_enough(spans, joints, joints["spot_mm"])]
     pairs = long.reset_index(names="span").merge(made, on="joint", suffixes=("", "_made"))
     shared = np.minimum(pairs["to_mm"], pairs["to_mm_made"]) - np.maximum(
         pairs["from_mm"], pairs["from_mm_made"]
     )
     own = pairs["to_mm_made"] - pairs["from_mm_made"]
-    clear = shared >= np.minimum(rule.spot_length_mm / 2, own) - SLACK_MM
-    return pairs[clear].groupby(["group", "welder"])["span"].nunique().astype("float64")
+    clear = shared >= np.minimum(pairs["spot_mm"] / 2, own) - SLACK_MM
+    what = "joint" if rule.unit == "joints" else "span"
+    return pairs[clear].groupby(_WHOSE)[what].nunique().astype("float64")
+
+
+def joints_not_shown(rule: ExtentRule, joints: pd.DataFrame, spans: pd.DataFrame) -> pd.DataFrame:
+    """Return the joints with fewer spots than the rule asks for each, as far as they have room.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``group``, ``joint``, ``lacks`` (spots).
+    """
+    room = (joints["length_mm"] / joints["spot_mm"]).floordiv(1.0).clip(lower=1.0)
+    needed = room.clip(upper=rule.spots_per_joint)
+    lacks = needed - spots_on(spans, joints, joints["spot_mm"])
+    return joints[["group", "joint"]].assign(lacks=lacks)[lacks > 0].reset_index(drop=True)
+
+
+def first_stretches_not_shown(
+    rule: ExtentRule, joints: pd.DataFrame, deposits: pd.DataFrame, spans: pd.DataFrame
+) -> pd.DataFrame:
+    """Return whose first stretch no spot shows.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``group``, ``welder`` ("all" where there is one stretch for all).
+    """
+    amount = rule.amount
+    if not isinstance(amount, SpotPerIncrement) or amount.first_m <= 0:
+        return pd.DataFrame({"group": [], "welder": []})
+    stretches = first_stretches(joints, deposits, amount)
+    long = spans[long_enough(spans, joints, joints["spot_mm"])]
+    shown = in_stretches(long, stretches)[["group", "welder"]].drop_duplicates()
+    owed = stretches[["group", "welder"]].drop_duplicates()
+    left = owed.merge(shown, how="left", indicator=True)
+    return left.loc[left["_merge"] == "left_only", ["group", "welder"]].reset_index(drop=True)
+
+
+def places_asked_for(rule: ExtentRule, joints: pd.DataFrame) -> pd.DataFrame:
+    """Return the crossings and ends that the rule asks for every one.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``joint``, ``at_mm``, ``length_mm``, ``place`` ("crossing", "datum end", "far end").
+    """
+    asked = [pd.DataFrame(columns=["joint", "at_mm", "length_mm", "place"])]
+    if "crossings" in rule.always:
+        asked.append(crossings(joints).assign(place="crossing"))
+    of_all = ends_named(rule.model_copy(update={"first": ()}))
+    asked += [ends(joints, end).assign(place=f"{end} end") for end in of_all]
+    return pd.concat(asked, ignore_index=True).astype({"at_mm": float, "length_mm": float})
 
 
 def places_not_examined(
@@ -96,21 +155,12 @@ def places_not_examined(
 ) -> pd.DataFrame:
     """Return the crossings and ends that the rule asks for every one and nobody examined.
 
-    Parameters as in :func:`welders_not_shown`; ``joints`` also has ``crossings_mm``.
-
     Returns
     -------
     DataFrame
-        Columns ``group``, ``joint``, ``at_mm``, ``place`` ("crossing" or "end").
+        Columns ``group``, ``joint``, ``at_mm``, ``place``.
     """
-    asked = []
-    if "crossings" in rule.always:
-        asked.append(crossings(joints).assign(place="crossing"))
-    if "ends" in rule.always:
-        asked.append(ends(joints).assign(place="end"))
-    points = pd.concat(
-        [pd.DataFrame(columns=["joint", "at_mm", "length_mm", "place"]), *asked], ignore_index=True
-    )
+    points = places_asked_for(rule, joints)
     missed = points[~points_examined(points, spans)]
     found = missed.assign(group=missed["joint"].map(joints.set_index("joint")["group"]))
     return found[["group", "joint", "at_mm", "place"]].reset_index(drop=True)
@@ -121,8 +171,7 @@ def first_off_lacking(
 ) -> pd.DataFrame:
     """Return the first-off joints of which less is examined than the rule asks for.
 
-    Parameters as in :func:`welders_not_shown`; ``joints`` and ``deposits`` also have
-    ``procedure``, ``deposits`` has ``date``.
+    ``joints`` and ``deposits`` also have ``procedure``, ``deposits`` has ``date``.
 
     Returns
     -------
@@ -136,7 +185,7 @@ def first_off_lacking(
     made = made.assign(procedure=made["procedure"].fillna(of_joint))
     first = first_joints(made, rule.first_off.of, rule.first_off.joints)["joint"]
     mine = joints[joints["joint"].isin(first)]
-    one_spot = np.minimum(rule.spot_length_mm, mine["length_mm"])
+    one_spot = np.minimum(mine["spot_mm"], mine["length_mm"])
     asked = np.maximum(first_off_mm(rule, mine["length_mm"]), one_spot)
     lacks = asked - union_on(spans, mine)
     found = mine[["group", "joint"]].assign(lacks_mm=lacks)

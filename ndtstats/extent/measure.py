@@ -11,14 +11,29 @@ from ndtstats.extent.achieved import (
     crossings,
     examined_whole,
     points_examined,
+    spans_at,
     spots_on,
     union_on,
     union_within,
     zones_about,
 )
-from ndtstats.extent.lacking import first_off_lacking, places_not_examined, welders_not_shown
+from ndtstats.extent.lacking import (
+    first_off_lacking,
+    first_stretches_not_shown,
+    joints_not_shown,
+    places_asked_for,
+    places_not_examined,
+    welders_needed,
+)
 from ndtstats.planning.work import leading_welder
-from ndtstats.rules import ExtentRule, Rules, crossing_spots, joints_under, required
+from ndtstats.rules import (
+    ExtentRule,
+    Rules,
+    crossing_spots,
+    joints_under,
+    required,
+    spot_length_of,
+)
 from ndtstats.rules.families import SpotPerIncrement
 
 
@@ -32,9 +47,15 @@ class Tables:
     spans: pd.DataFrame
 
     def under(self, rule: ExtentRule) -> "Tables":
-        """Return what of it falls under a rule: its joints, with ``group``, and what is theirs."""
+        """Return what of it falls under a rule: its joints, and what is theirs.
+
+        The joints have ``group``, and ``spot_mm``, the length of a spot on each.
+        """
         mine = joints_under(self.joints, rule)
-        mine = mine.reset_index(drop=True).assign(group=lambda joints: _groups(joints, rule))
+        mine = mine.reset_index(drop=True).assign(
+            group=lambda joints: _groups(joints, rule),
+            spot_mm=lambda joints: spot_length_of(rule, joints["length_mm"]),
+        )
 
         def of(table: pd.DataFrame) -> pd.DataFrame:
             return table[table["joint"].isin(mine["joint"])].reset_index(drop=True)
@@ -43,6 +64,11 @@ class Tables:
             return of(table[table["method"] == rule.method])
 
         return Tables(mine, of(self.deposits), by_method(self.examinations), by_method(self.spans))
+
+    @property
+    def seen(self) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+        """Joints, deposits and places examined."""
+        return self.joints, self.deposits, self.spans
 
     @property
     def clean(self) -> bool:
@@ -56,6 +82,8 @@ class Lacking:
     """What lacks beside the number, case by case; each with the ``group`` it is counted in."""
 
     welders: pd.DataFrame
+    joints: pd.DataFrame
+    stretches: pd.DataFrame
     places: pd.DataFrame
     first_off: pd.DataFrame
     crossings: pd.DataFrame
@@ -69,6 +97,8 @@ class Lacking:
         first = self.first_off.groupby("group")["lacks_mm"]
         by_reason = {
             "welders": self.welders.groupby("group")["lacks"].sum() * spot,
+            "joints": self.joints.groupby("group")["lacks"].sum() * spot,
+            "stretches": self.stretches.groupby("group").size() * spot,
             "places": self.places.groupby("group").size() * spot,
             "first-off": first.sum() if rule.unit == "mm" else first.size(),
             "crossings": self.crossings.groupby("group")["lacks"].sum() * spot,
@@ -116,14 +146,21 @@ def measure(rule: ExtentRule, rules: Rules, tables: Tables) -> Measured:
         groups = groups.reindex([0], fill_value=0.0)
     asked = _asked(rule, rules, under, groups)
     base = np.minimum(asked, _there(rule, groups, points))
+    of_welders = welders_needed(rule, *under.seen)
     lacking = Lacking(
-        welders=welders_not_shown(rule, under.joints, under.deposits, under.spans),
+        welders=of_welders[of_welders["lacks"] > 0],
+        joints=joints_not_shown(rule, under.joints, under.spans),
+        stretches=first_stretches_not_shown(rule, *under.seen),
         places=places_not_examined(rule, under.joints, under.spans),
-        first_off=first_off_lacking(rule, under.joints, under.deposits, under.spans),
+        first_off=first_off_lacking(rule, *under.seen),
         crossings=_crossings_lacking(rule, under, points, groups, base),
     )
     more = lacking.most(rule, groups.index)
     owed = np.where(more > 0, np.maximum(base, groups["achieved"] + more), base)
+    if rule.each_welder:
+        # What each welder needs adds up to more than all weld together, unless a spot shows two.
+        each = of_welders.groupby("group")["needed"].sum().reindex(groups.index, fill_value=0.0)
+        owed = np.maximum(owed, np.minimum(groups["achieved"], each))
     # Where everything there is has been examined, nothing is left to examine.
     all_of_it = groups["examined_mm"] >= groups["reachable_mm"] - SLACK_MM * groups["joints"]
     done = all_of_it & (groups["joints"] > 0)
@@ -178,12 +215,18 @@ def _achieved(
     """Return what each joint brings, in the unit of the rule."""
     if rule.unit == "mm":
         return examined_mm
-    if rule.unit == "joints":
+    if rule.whole_joints:
         return examined_whole(under.spans, under.joints)
+    spot_mm = under.joints["spot_mm"]
+    if rule.one_spot:
+        return spots_on(under.spans, under.joints, spot_mm) > 0
     if rule.places == "crossings":
         seen = points[points_examined(points, under.spans)]
         return under.joints["joint"].map(seen["joint"].value_counts()).fillna(0)
-    return spots_on(under.spans, under.joints, rule.spot_length_mm)
+    spans = under.spans
+    if rule.always and not rule.always_counts:
+        spans = spans[~spans_at(places_asked_for(rule, under.joints), spans)]
+    return spots_on(spans, under.joints, spot_mm)
 
 
 def _asked(rule: ExtentRule, rules: Rules, under: Tables, groups: pd.DataFrame) -> Any:
@@ -230,11 +273,13 @@ def _crossings_lacking(
     none = pd.DataFrame({"group": [], "lacks": []})
     if not isinstance(amount, SpotPerIncrement) or points.empty:
         return none
-    group = points["joint"].map(under.joints.set_index("joint")["group"])
-    seen = points_examined(points, under.spans).groupby(group).agg(["sum", "size"])
-    there = seen.reindex(groups.index, fill_value=0)
+    group_of = under.joints.set_index("joint")["group"]
+    by_point = points_examined(points, under.spans).groupby(points["joint"].map(group_of))
+    there = by_point.agg(["sum", "size"]).reindex(groups.index, fill_value=0)
+    at = under.spans[spans_at(points, under.spans)]
+    spots = at.groupby(at["joint"].map(group_of)).size().reindex(groups.index, fill_value=0)
+    # An exposure of two crossings is one spot; two exposures of one crossing are no two either.
+    seen = np.minimum(spots, there["sum"])
     asked = np.minimum(crossing_spots(amount, base), there["size"])
-    lacks = pd.DataFrame(
-        {"group": groups.index.to_numpy(), "lacks": (asked - there["sum"]).to_numpy()}
-    )
+    lacks = pd.DataFrame({"group": groups.index.to_numpy(), "lacks": np.asarray(asked - seen)})
     return lacks[lacks["lacks"] > 0]

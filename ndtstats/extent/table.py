@@ -9,9 +9,9 @@ import pandas as pd
 from ndtstats.errors import UseError
 from ndtstats.extent.achieved import SLACK_MM, examined_spans
 from ndtstats.extent.measure import Measured, Tables, measure
-from ndtstats.extent.notes import notes
+from ndtstats.extent.notes import MOST_NAMES, notes
 from ndtstats.register import Register, require_job
-from ndtstats.rules import Rules, rules_in_force
+from ndtstats.rules import Rules, in_no_rule, rules_in_force
 from ndtstats.rules.families import CheckPoints
 
 #: Columns of the result, in order, and their types.
@@ -103,7 +103,7 @@ def extent_table(
         ``share_examined``, ``state`` ("met", "short" or "no rule"), ``note`` (why).
 
         A row for each rule with joints under it, or for each of its categories where it counts by
-        category; then one for each category of the joints that no rule names, without method and
+        category; then one for each category of the joints that no rule is about, without method and
         numbers. ``required`` includes what welders and places add that must be shown and are not
         yet. A surplus in one group of joints (``counted_per``) does not make good what another
         lacks, so that ``missing`` may exceed ``required - achieved``.
@@ -114,7 +114,7 @@ def extent_table(
         found = measure(rule, rules, tables)
         if len(found.under.joints) or isinstance(rule.amount, CheckPoints):
             rows += _rows(found)
-    rows += _nameless(joints[~joints["category"].isin(list(rules.categories))])
+    rows += _nameless(joints[in_no_rule(joints, rules.extent)], rules)
     types = {name: dtype for name, dtype in COLUMNS.items() if name != "job"}
     return pd.DataFrame(rows, columns=list(types)).astype(types)
 
@@ -156,15 +156,24 @@ def _row(found: Measured, category: str, groups: pd.DataFrame) -> dict[str, Any]
     }
 
 
-def _nameless(joints: pd.DataFrame) -> list[dict[str, Any]]:
-    """Return a row for each category that no rule names."""
+def _nameless(joints: pd.DataFrame, rules: Rules) -> list[dict[str, Any]]:
+    """Return a row for each category of joints that no rule is about."""
     return [
         {
             "category": category,
             "joints": len(group),
             "length_mm": group["length_mm"].sum(),
             "state": "no rule",
-            "note": "no rule names this category",
+            "note": _why_in_no_rule(str(category), group["joint"], rules),
         }
         for category, group in joints.groupby("category", sort=True)
     ]
+
+
+def _why_in_no_rule(category: str, joints: "pd.Series[str]", rules: Rules) -> str:
+    if category not in rules.categories:
+        return "no rule names this category"
+    names = ", ".join(joints.head(MOST_NAMES))
+    more = len(joints) - MOST_NAMES
+    told = f"{names} and {more} more" if more > 0 else names
+    return f"the condition (where) of no rule for this category holds: {told}"

@@ -19,7 +19,7 @@ def first_stretches(
     Parameters
     ----------
     joints : DataFrame
-        Columns ``joint``, ``length_mm``; the joints that are counted together.
+        Columns ``joint``, ``length_mm``, ``group``: each group is counted apart.
     deposits : DataFrame
         Columns ``joint``, ``welder``, ``date``, ``from_mm``, ``to_mm``; those of other joints are
         left out, blank bounds mean the whole joint.
@@ -29,44 +29,51 @@ def first_stretches(
     Returns
     -------
     DataFrame
-        Columns ``welder`` ("" where there is one stretch in all), ``joint``, ``from_mm``,
-        ``to_mm``: in the order of the days of welding; of the same day, as the joints are named.
+        Columns ``group``, ``welder`` ("all" where there is one stretch for all), ``joint``,
+        ``from_mm``, ``to_mm``: in the order of the days of welding; of the same day, as the joints
+        are named.
 
     Examples
     --------
-    >>> joints = pd.DataFrame({"joint": ["V1", "V2"], "length_mm": [2400.0, 2400.0]})
+    >>> joints = pd.DataFrame({"joint": ["V1", "V2"], "length_mm": 2400.0, "group": 8})
     >>> deposits = pd.DataFrame({"joint": ["V2", "V1"], "welder": ["A", "A"],
     ...                          "date": pd.to_datetime(["2026-03-02", "2026-03-01"]),
     ...                          "from_mm": [None, None], "to_mm": [None, None]})
     >>> tank = SpotPerIncrement(family="spot-per-increment", increment_m=30.0, first_m=3.0,
     ...                         first_for="each-welder")
     >>> first_stretches(joints, deposits, tank)
-      welder joint  from_mm   to_mm
-    0      A    V1      0.0  2400.0
-    1      A    V2      0.0   600.0
+       group welder joint  from_mm   to_mm
+    0      8      A    V1      0.0  2400.0
+    1      8      A    V2      0.0   600.0
     """
     made = spans_made(joints, deposits)
     if amount.first_for == "once":
-        made = made.assign(welder=pd.Series("", index=made.index, dtype="str"))
+        made = made.assign(welder=pd.Series("all", index=made.index, dtype="str"))
     whose = made.groupby(["welder", "joint"], sort=False).ngroup()
-    heads = made.assign(group=whose).groupby("group")
-    first = heads.agg(welder=("welder", "first"), joint=("joint", "first"), date=("date", "min"))
-    stretches = union_intervals(whose, made["from_mm"], made["to_mm"]).merge(
-        first, left_on="group", right_index=True
+    heads = made.groupby(whose)
+    first = heads.agg(
+        group=("group", "first"), welder=("welder", "first"), joint=("joint", "first"),
+        date=("date", "min"),
+    )  # fmt: skip
+    union = union_intervals(whose, made["from_mm"], made["to_mm"])
+    stretches = first.reindex(union["group"]).reset_index(drop=True)
+    stretches = stretches.assign(from_mm=union["start"], to_mm=union["end"]).sort_values(
+        ["group", "welder", "date", "joint", "from_mm"], ignore_index=True
     )
-    stretches = stretches.sort_values(["welder", "date", "joint", "start"], ignore_index=True)
-    length = stretches["end"] - stretches["start"]
-    before = length.groupby(stretches["welder"]).cumsum() - length
+    length = stretches["to_mm"] - stretches["from_mm"]
+    before = length.groupby([stretches["group"], stretches["welder"]]).cumsum() - length
     left = amount.first_m * MM_PER_M - before
-    kept = stretches.assign(end=stretches["start"] + np.minimum(length, left))[left > 0]
-    named = kept.rename(columns={"start": "from_mm", "end": "to_mm"})
-    return named[["welder", "joint", "from_mm", "to_mm"]].reset_index(drop=True)
+    kept = stretches.assign(to_mm=stretches["from_mm"] + np.minimum(length, left))[left > 0]
+    return kept[["group", "welder", "joint", "from_mm", "to_mm"]].reset_index(drop=True)
 
 
 def spans_made(joints: pd.DataFrame, deposits: pd.DataFrame) -> pd.DataFrame:
-    """Return the deposits on joints with their bounds filled in and clipped to the joint."""
+    """Return the deposits on joints with their bounds filled in and clipped to the joint.
+
+    Columns as in ``deposits``, with ``length_mm`` and ``group`` of the joint.
+    """
     columns = ["joint", "welder", "date", "from_mm", "to_mm"]
-    made = deposits[columns].merge(joints[["joint", "length_mm"]], on="joint")
+    made = deposits[columns].merge(joints[["joint", "length_mm", "group"]], on="joint")
     made["from_mm"] = made["from_mm"].astype("float64").fillna(0.0)
     made["to_mm"] = np.minimum(made["to_mm"].astype("float64").fillna(np.inf), made["length_mm"])
     return made[made["to_mm"] > made["from_mm"]].reset_index(drop=True)
@@ -85,7 +92,7 @@ def in_stretches(cells: pd.DataFrame, stretches: pd.DataFrame) -> pd.DataFrame:
     Returns
     -------
     DataFrame
-        Columns ``cell``, ``welder``.
+        Columns ``cell``, ``group``, ``welder``.
     """
     near = cells.loc[cells["joint"].isin(stretches["joint"]), ["joint", "from_mm", "to_mm"]]
     pairs = near.rename_axis("cell").reset_index()
@@ -95,7 +102,7 @@ def in_stretches(cells: pd.DataFrame, stretches: pd.DataFrame) -> pd.DataFrame:
     )
     least = np.minimum(pairs["to_mm"] - pairs["from_mm"], pairs["to_mm_of"] - pairs["from_mm_of"])
     inside = (shared > 0) & (shared >= least / 2)
-    return pairs.loc[inside, ["cell", "welder"]].drop_duplicates(ignore_index=True)
+    return pairs.loc[inside, ["cell", "group", "welder"]].drop_duplicates(ignore_index=True)
 
 
 def increment_of(
@@ -116,15 +123,49 @@ def increment_of(
     increment_m : float
         Length of an increment.
     """
+    begins = places["joint"].map(_begins(joints, deposits))
+    middle = begins + (places["from_mm"] + places["to_mm"]) / 2
+    number: pd.Series[int] = (middle // (increment_m * MM_PER_M) + 1).astype("int64")
+    return number
+
+
+def _begins(joints: pd.DataFrame, deposits: pd.DataFrame) -> "pd.Series[float]":
+    """Return by joint how much weld of its group was begun before it, in mm."""
     begun = deposits.groupby("joint")["date"].min()
     ordered = joints.assign(begun=joints["joint"].map(begun)).sort_values(
         ["begun", "joint"], na_position="last"
     )
     after = ordered.groupby("group", dropna=False)["length_mm"].cumsum()
-    begins = (after - ordered["length_mm"]).set_axis(ordered["joint"])
-    middle = places["joint"].map(begins) + (places["from_mm"] + places["to_mm"]) / 2
-    number: pd.Series[int] = (middle // (increment_m * MM_PER_M) + 1).astype("int64")
-    return number
+    return (after - ordered["length_mm"]).set_axis(ordered["joint"])
+
+
+def cut_at_increments(
+    made: pd.DataFrame, joints: pd.DataFrame, deposits: pd.DataFrame, increment_m: float
+) -> pd.DataFrame:
+    """Return places cut where an increment of weld length ends, with their ``increment``.
+
+    Parameters
+    ----------
+    made : DataFrame
+        Columns ``joint``, ``from_mm``, ``to_mm``; other columns are kept.
+    joints, deposits, increment_m
+        As for :func:`increment_of`.
+    """
+    size = increment_m * MM_PER_M
+    begins = made["joint"].map(_begins(joints, deposits)).to_numpy(float)
+    low, high = begins + made["from_mm"].to_numpy(float), begins + made["to_mm"].to_numpy(float)
+    first = np.floor(low / size).astype(np.int64)
+    # A place that ends with an increment has no part in the next one.
+    number = np.maximum(np.ceil(high / size).astype(np.int64) - first, 1)
+    row = np.repeat(np.arange(len(made)), number)
+    step = np.arange(len(row)) - np.repeat(np.cumsum(number) - number, number)
+    increment = first[row] + step
+    pieces = made.iloc[row].assign(
+        from_mm=np.maximum(low[row], increment * size) - begins[row],
+        to_mm=np.minimum(high[row], (increment + 1) * size) - begins[row],
+        increment=increment + 1,
+    )
+    return pieces.reset_index(drop=True)
 
 
 def with_sequence(
@@ -154,14 +195,12 @@ def with_sequence(
     stretch = pd.Series("", index=cells.index, dtype="str")
     increment: Any = 0
     if isinstance(amount, SpotPerIncrement):
-        mine = joints[joints["joint"].isin(cells["joint"])]
+        mine = joints[joints["joint"].isin(cells["joint"])].assign(group="")
         if amount.first_m > 0:
             pairs = in_stretches(cells, first_stretches(mine, deposits, amount))
-            pairs["welder"] = pairs["welder"].mask(pairs["welder"] == "", "all")
             found = pairs.sort_values(["cell", "welder"]).groupby("cell")["welder"].agg("; ".join)
             stretch = found.reindex(cells.index).fillna("").astype("str")
         if amount.shown_in == "each-increment":
             theirs = deposits[deposits["joint"].isin(mine["joint"])]
-            whole = mine.assign(group="")
-            increment = increment_of(cells, whole, theirs, amount.increment_m)
+            increment = increment_of(cells, mine, theirs, amount.increment_m)
     return cells.assign(stretch=stretch, increment=increment)

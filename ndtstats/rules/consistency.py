@@ -129,6 +129,12 @@ def _misfits(
     if family == "percent-of-joints" and rule.get("spots_per_joint"):
         remedy = "the rule chooses joints; leave it out, or take a family of spots"
         yield report.problem((*path, "spots_per_joint"), "does not fit", remedy)
+    if family in {"share-of-length", "percent-of-joints"} and rule.get("always_counts") is False:
+        remedy = "part the rule by places, or take a family of spots"
+        yield report.problem((*path, "always_counts"), "does not fit", remedy)
+    if isinstance(amount, Mapping) and amount.get("examined") == "one-spot" and rule.get("always"):
+        remedy = "one spot of each joint is drawn; leave it out"
+        yield report.problem((*path, "always"), "does not fit", remedy)
     for key in ("always", "first"):
         if places == "elsewhere" and "crossings" in _texts(rule, key):
             remedy = "the rule leaves the crossings to another one; take them out"

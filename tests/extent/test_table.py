@@ -194,7 +194,9 @@ def test_exposures_too_short_for_a_spot_are_told():
 def test_who_welded_unknown_is_told():
     known = joints(1, 9_000.0, category="SPOT")
     row = only(extent_table(known, NOBODY, NOTHING, rules=VESSEL))
-    assert "who welded is not known of 1 of 1 joints" in row["note"]
+    assert "not welded yet, for no deposit says so: 1 of 1 joint" in row["note"]
+    row = only(extent_table(known, NOBODY, seen(("B-1", 500, 700)), rules=VESSEL))
+    assert "who welded is not known of 1 of 1 joint" in row["note"]
 
 
 def test_a_structure_examined_whole_asks_for_nothing_more():
@@ -221,7 +223,8 @@ def test_spots_of_a_tank_at_its_junctions():
     row = only(extent_table(known, made, films, rules=TANK))
     assert (row["achieved"], row["required"], row["missing"]) == (5, 7, 2)
     assert "2 more must lie at crossings" in row["note"]
-    at = seen(*((f"B-{n}", 0.0, 150.0) for n in range(1, 6)))
+    assert "no spot in the first 3 m of welder K2" in row["note"]
+    at = seen(*((f"B-{n}", 0.0, 150.0) for n in (1, 2, 3, 4, 20)))
     assert only(extent_table(known, made, at, rules=TANK))["state"] == "met"
 
 
@@ -254,7 +257,7 @@ def test_places_asked_for_every_one():
     always = rules(rule('family = "share-of-length", percent = 1', always='["crossings", "ends"]'))
     known = joints(1, 10_000.0, crossings_mm="5000")
     films = [("B-1", 4850, 5150), ("B-1", 0, 300), ("B-1", 9700, 10_000)]
-    for left_out, place in ((films[1:], "crossing"), (films[:2], "end")):
+    for left_out, place in ((films[1:], "crossing"), (films[:2], "far end")):
         row = only(extent_table(known, NOBODY, seen(*left_out), rules=always))
         assert row["state"] == "short"
         assert f"every {place} is asked for: joint B-1" in row["note"]
