@@ -1,8 +1,10 @@
 """Pure mathematics on arrays: it knows neither the register nor the command line."""
 
+from ndtstats.statistics.agreement import Agreement, cohens_kappa, fleiss_kappa, readings_table
 from ndtstats.statistics.charts import ControlChart, p_chart, u_chart
 from ndtstats.statistics.comparison import false_discovery, proportion_difference_interval
 from ndtstats.statistics.cusum import BernoulliCusum, choose_cusum
+from ndtstats.statistics.detection import PodCurve, TrueRate, hit_miss_pod, true_rate
 from ndtstats.statistics.drift import cusum_chart, ewma_chart
 from ndtstats.statistics.expected import Comparison, compare_groups
 from ndtstats.statistics.finite_lot import finite_lot_interval
@@ -14,26 +16,34 @@ from ndtstats.statistics.proportions import Interval, proportion_interval
 from ndtstats.statistics.survey import weighted_rate, weighted_ratio
 
 __all__ = [
+    "Agreement",
     "BernoulliCusum",
     "BetaDetection",
     "Comparison",
     "ControlChart",
     "Interval",
+    "PodCurve",
+    "TrueRate",
     "choose_cusum",
+    "cohens_kappa",
     "compare_groups",
     "cusum_chart",
     "ewma_chart",
     "false_discovery",
     "finite_lot_interval",
+    "fleiss_kappa",
     "funnel_limits",
     "hidden_imperfections",
     "hidden_sentence",
+    "hit_miss_pod",
     "intersect_length",
     "overdispersion",
     "p_chart",
     "proportion_difference_interval",
     "proportion_interval",
     "rate_interval",
+    "readings_table",
+    "true_rate",
     "u_chart",
     "union_intervals",
     "union_length",

@@ -19,6 +19,8 @@ _Floats = npt.NDArray[np.float64]
 _MOST_STEPS = 100
 #: The fit is done when a step moves no linear predictor by more.
 _STILL = 1e-11
+#: A likelihood so much smaller, relatively, is not smaller.
+_ROUNDING = 1e-13
 #: A sum above this means that a direction without end was found.
 _ABOVE_NOTHING = 1e-7
 
@@ -89,17 +91,48 @@ def fit_logistic(
     """
     x, y, n = (np.asarray(part, float) for part in (design, successes, trials))
     shift = np.broadcast_to(np.asarray(offset, float), n.shape)
-    beta = np.zeros(x.shape[1])
     if not firth and is_separated(x, y, n):
         raise UseError("what was found parts the trials without overlap; no finite curve fits")
+    return maximum(x, y, n, shift, firth=firth)
+
+
+def maximum(
+    x: _Floats, y: _Floats, n: _Floats, shift: _Floats, *, firth: bool = False
+) -> LogisticFit:
+    """Return what :func:`fit_logistic` does, for those who know that there is a maximum.
+
+    Examples
+    --------
+    >>> maximum(np.ones((2, 1)), np.array([1.0, 3.0]), np.full(2, 5.0), np.zeros(2)).deviance > 0
+    True
+    """
+    beta = np.zeros(x.shape[1])
+    likelihood = _likelihood(x, y, n, shift, beta, firth)
     for _ in range(_MOST_STEPS):
         step = _step(x, y, n, shift, beta, firth)
-        # Far from the maximum a full step can overshoot; 5 on the logit scale is far.
         reach = float(np.max(np.abs(x @ step), initial=0.0))
-        beta = beta + step * min(1.0, 5.0 / max(reach, 1e-300))
         if reach < _STILL:
-            return _fitted(x, y, n, shift, beta)
+            return _fitted(x, y, n, shift, beta + step)
+        # Far from the maximum a full step can overshoot; one that makes things worse is halved.
+        share, least = 1.0, likelihood - abs(likelihood) * _ROUNDING
+        after = _likelihood(x, y, n, shift, beta + step, firth)
+        while not after >= least and share > _STILL:
+            share /= 2
+            after = _likelihood(x, y, n, shift, beta + share * step, firth)
+        beta, likelihood = beta + share * step, after
     raise UseError("the logistic model does not settle; leave out a factor with few data")
+
+
+def _likelihood(
+    x: _Floats, y: _Floats, n: _Floats, shift: _Floats, beta: _Floats, firth: bool
+) -> float:
+    """Return the logarithm of the likelihood, with Firth's penalty if asked."""
+    eta = x @ beta + shift
+    known = float(y @ special.log_expit(eta) + (n - y) @ special.log_expit(-eta))
+    if not firth:
+        return known
+    p = special.expit(eta)
+    return known + float(np.linalg.slogdet(x.T @ ((n * p * (1 - p))[:, None] * x))[1]) / 2
 
 
 def _step(

@@ -124,8 +124,8 @@ def test_exact_limits_signal_as_seldom_as_they_say():
 
 
 def test_a_reject_among_few_spots_is_no_signal():
-    # At 2 % the classic upper limit of four spots is 23 %; one of four lies beyond it, though chance
-    # brings that in 8 of 100 months.
+    # At 2 % the classic upper limit of four spots is 23 %; one of four lies beyond it, though
+    # chance brings that in 8 of 100 months.
     chart = p_chart([1, 9], [4, 500], centre=0.02, limits="three-sigma")
     assert chart.points["value"].iloc[0] > chart.points["upper"].iloc[0]
     assert chart.signals == []
