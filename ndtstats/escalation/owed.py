@@ -140,7 +140,8 @@ def _extras(
     """Return the extras that one extent rule's procedure asks for."""
     procedure = rules.procedure_of(rule)
     under = joints_under(joints, rule)
-    mine = charged[(charged["method"] == rule.method) & charged["joint"].isin(under["joint"])]
+    of_method = charged["method"].isin(rule.methods)
+    mine = charged[of_method & charged["joint"].isin(under["joint"])]
     # Crossings are places of joints that the rule for the rest is about as well.
     told_elsewhere = rule.places == "crossings" and _has_partner(rules, rule)
     if procedure is None or told_elsewhere or not mine["rejected"].any():
@@ -172,7 +173,7 @@ def _procedures_of(rows: pd.DataFrame, joints: pd.DataFrame, rules: Rules | None
     named = pd.Series("none", index=rows["ref"], dtype="str")
     for rule in rules.extent if rules else ():
         mine = rows["joint"].isin(joints.loc[is_under(joints, rule), "joint"])
-        mine &= rows["method"] == rule.method
+        mine &= rows["method"].isin(rule.methods)
         if rule.escalation:
             named[mine.to_numpy()] = rule.escalation
     return named

@@ -61,7 +61,7 @@ class Tables:
             return table[table["joint"].isin(mine["joint"])].reset_index(drop=True)
 
         def by_method(table: pd.DataFrame) -> pd.DataFrame:
-            return of(table[table["method"] == rule.method])
+            return of(table[table["method"].isin(rule.methods)])
 
         return Tables(mine, of(self.deposits), by_method(self.examinations), by_method(self.spans))
 

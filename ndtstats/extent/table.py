@@ -114,7 +114,7 @@ def extent_table(
         found = measure(rule, rules, tables)
         if len(found.under.joints) or isinstance(rule.amount, CheckPoints):
             rows += _rows(found)
-    rows += _nameless(joints[in_no_rule(joints, rules.extent)], rules)
+    rows += _nameless(joints[in_no_rule(joints, rules)], rules)
     types = {name: dtype for name, dtype in COLUMNS.items() if name != "job"}
     return pd.DataFrame(rows, columns=list(types)).astype(types)
 

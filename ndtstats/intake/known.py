@@ -56,7 +56,7 @@ class Known:
         hold = pd.Series(0.0, index=frame.index)
         for job, rules in self.rules.items():
             for rule in rules.extent:
-                mine = (frame["job"] == job) & (frame["method"] == rule.method)
+                mine = (frame["job"] == job) & frame["method"].isin(rule.methods)
                 mine &= is_under(joints, rule)
                 hold = hold.where(~mine, hold.clip(lower=rule.hold_hours))
         return hold

@@ -139,7 +139,7 @@ def frame_of_rules(yard: Yard, rules: Rules) -> tuple[pd.DataFrame, tuple[str, .
     kinds = dict.fromkeys(kind_of(rule.method) for rule in rules.extent)
     notes += [f"{kind}: {yard.likelihood(rules, kind.split()[0]).sentence}" for kind in kinds]
     cells = pd.concat(frames, ignore_index=True)
-    notes += [nameless(yard.joints, rules.extent), unreached(cells)]
+    notes += [nameless(yard.joints, rules), unreached(cells)]
     return cells, tuple(note for note in notes if note)
 
 

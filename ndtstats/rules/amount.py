@@ -319,7 +319,7 @@ def _adjusted(
     if isinstance(amount, SpotPerIncrement):
         number = spots_by_increment(amount, length, welders)
     else:
-        number = np.asarray(check_points(amount, structure))
+        number = np.full_like(length, check_points(amount, structure))
     return factor * number if rule.unit == "mm" else round_up(factor * number)
 
 

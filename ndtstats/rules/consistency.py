@@ -37,7 +37,20 @@ def inconsistencies(
         yield from _unknown_words(report, ("extent", number), rule)
         yield from _unknown_procedure(report, ("extent", number), rule, procedures)
         yield from _missing_dimensions(report, ("extent", number), rule)
+    yield from _asked_after_all(report, rules)
     yield from _idle_factors(report, rules)
+
+
+def _asked_after_all(report: Report, rules: list[Mapping[str, Any]]) -> Iterator[Problem]:
+    """Yield categories of which nothing is asked, and something after all."""
+    nothing = _texts(report.raw, "nothing_asked")
+    for number, rule in enumerate(rules):
+        for category in _texts(rule, "categories"):
+            if category in nothing:
+                reason = "stands under nothing_asked"
+                path = ("extent", number, "categories")
+                remedy = "take it out of one of the two"
+                yield report.problem(path, reason, remedy, value=shown(category))
 
 
 def _doubled_names(report: Report, rules: list[Mapping[str, Any]]) -> Iterator[Problem]:
@@ -56,7 +69,8 @@ def _clashes(report: Report, rules: list[Mapping[str, Any]]) -> Iterator[Problem
     held: defaultdict[tuple[str, str], list[Mapping[str, Any]]] = defaultdict(list)
     for number, rule in enumerate(rules):
         for category in dict.fromkeys(_texts(rule, "categories")):
-            others = held[category, _text(rule, "method")]
+            named = [held[category, method] for method in _methods(rule)]
+            others = [other for of_method in named for other in of_method]
             clash = [_text(other, "name") for other in others if _same_places(rule, other)]
             if clash:
                 reason = f'falls under rule "{clash[0]}" by the same method already'
@@ -66,8 +80,13 @@ def _clashes(report: Report, rules: list[Mapping[str, Any]]) -> Iterator[Problem
                 )
                 path = ("extent", number, "categories")
                 yield report.problem(path, reason, remedy, value=shown(category))
-            others.append(rule)
+            for of_method in named:
+                of_method.append(rule)
     yield from _elsewhere_alone(report, rules, held)
+
+
+def _methods(rule: Mapping[str, Any]) -> list[str]:
+    return list(dict.fromkeys([_text(rule, "method"), *_texts(rule, "or_by")]))
 
 
 def _same_places(one: Mapping[str, Any], other: Mapping[str, Any]) -> bool:
@@ -123,8 +142,9 @@ def _misfits(
     if family == "spot-per-increment" and places == "crossings":
         remedy = "crossings have no increments; take family share-of-length or check-points"
         yield report.problem((*path, "places"), "does not fit", remedy, value=value)
-    if family == "check-points" and rule.get("counted_per"):
-        remedy = "check points are one number for all joints of a rule; leave it out"
+    by_formula = isinstance(amount, Mapping) and "points" not in amount
+    if family == "check-points" and by_formula and rule.get("counted_per"):
+        remedy = "the formula gives one number for all joints; leave it out, or give points"
         yield report.problem((*path, "counted_per"), "does not fit", remedy)
     if family == "percent-of-joints" and rule.get("spots_per_joint"):
         remedy = "the rule chooses joints; leave it out, or take a family of spots"

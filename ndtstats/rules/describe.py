@@ -132,7 +132,7 @@ def rules_table(rules: Rules) -> pd.DataFrame:
         {
             "rule": rule.name,
             "categories": ", ".join(rule.categories),
-            "method": rule.method,
+            "method": " or ".join(rule.methods),
             "family": rule.amount.family,
             "amount": amount_in_words(rule),
             "spot_length_mm": None if rule.whole_joints else rule.spot_length_mm,

@@ -152,6 +152,8 @@ class ExtentRule(Common):
         Examination categories of the joints under the rule.
     method : str
         ISO 9712.
+    or_by : tuple of str
+        Methods that count as well, where a code leaves the choice; plans ask for ``method``.
     amount : Amount
         How much, in one of the four families.
     where : Where
@@ -165,10 +167,16 @@ class ExtentRule(Common):
     name: Text
     categories: Annotated[tuple[Text, ...], Items, Field(min_length=1)]
     method: Method
+    or_by: Annotated[tuple[Method, ...], Items] = ()
     amount: Amount
     where: Where = Where()
     adjusted: Adjusted | None = None
     places: Places = "all"
+
+    @property
+    def methods(self) -> tuple[Method, ...]:
+        """The methods by which a place may be examined to count."""
+        return (self.method, *self.or_by)
 
     @property
     def unit(self) -> Unit:
@@ -273,8 +281,9 @@ class RulesFile(Part):
     """A rules file as it is written.
 
     ``follows`` and ``edition`` name the standard; ``agreed_with`` and ``agreed_on`` say with whom
-    and when the extent was agreed, where the parties agree it; ``escalation`` holds what differs
-    from the preset procedures, by procedure.
+    and when the extent was agreed, where the parties agree it; ``nothing_asked`` names categories
+    of which the rules ask nothing, so that nobody takes them for forgotten; ``escalation`` holds
+    what differs from the preset procedures, by procedure.
     """
 
     title: Text
@@ -282,6 +291,7 @@ class RulesFile(Part):
     edition: Text
     agreed_with: str = ""
     agreed_on: date | None = None
+    nothing_asked: Annotated[tuple[Text, ...], Items] = ()
     structure: Structure = Structure()
     defaults: Common = Common()
     risk: Risk = Risk()
@@ -316,8 +326,9 @@ class Rules(BaseModel):
 
     @property
     def categories(self) -> set[str]:
-        """All categories that some rule names."""
-        return {category for rule in self.extent for category in rule.categories}
+        """All categories that the rules name."""
+        named = {category for rule in self.extent for category in rule.categories}
+        return named | set(self.file.nothing_asked)
 
     def for_category(self, category: str, method: str | None = None) -> tuple[ExtentRule, ...]:
         """Return the rules that name a category: all of them, or those of one method."""

@@ -15,7 +15,7 @@ from pydantic_core import PydanticCustomError
 from ndtstats.rules.families import Items, NotNegative, Part, Text
 
 if TYPE_CHECKING:
-    from ndtstats.rules.model import ExtentRule
+    from ndtstats.rules.model import ExtentRule, Rules
 
 #: Columns of the joints with a range, and those with a list of words.
 RANGES = ("thickness_mm", "length_mm")
@@ -120,20 +120,22 @@ def joints_under(joints: pd.DataFrame, rule: "ExtentRule") -> pd.DataFrame:
     return mine
 
 
-def in_no_rule(joints: pd.DataFrame, rules: "tuple[ExtentRule, ...]") -> "pd.Series[bool]":
-    """Return which joints no rule is about, aligned to ``joints``."""
-    held = pd.Series(data=False, index=joints.index)
-    for rule in rules:
+def in_no_rule(joints: pd.DataFrame, rules: "Rules") -> "pd.Series[bool]":
+    """Return which joints no rule is about, though something may be asked of them."""
+    held = joints["category"].isin(list(rules.file.nothing_asked))
+    for rule in rules.extent:
         held |= is_under(joints, rule)
     return ~held
 
 
-def nameless(joints: pd.DataFrame, rules: "tuple[ExtentRule, ...]") -> str:
+def nameless(joints: pd.DataFrame, rules: "Rules") -> str:
     """Return in a sentence which joints no rule is about; "" where there is none.
 
     Examples
     --------
-    >>> nameless(pd.DataFrame({"joint": ["J1", "J2"], "category": ["A", "A"]}), ())
+    >>> from ndtstats.rules.reader import load_rules
+    >>> joints = pd.DataFrame({"joint": ["J1", "J2"], "category": ["A", "A"]})
+    >>> nameless(joints, load_rules("steel-hull"))
     'in no rule: 2 joints of category A'
     """
     out = joints.loc[in_no_rule(joints, rules), "category"].value_counts().sort_index()

@@ -211,8 +211,8 @@ CROSSINGS = ELSEWHERE.replace('"e"', '"c"').replace("elsewhere", "crossings")
             "give length_m under [structure]",
         ),
         (
-            BUTTS.replace('"share-of-length", percent', '"check-points", points')
-            + 'counted_per = ["zone"]\n',
+            BUTTS.replace('"share-of-length", percent', '"check-points", lengths')
+            + 'counted_per = ["zone"]\n[structure]\nlength_m = 20\n',
             "extent.counted_per",
             "one number for all joints",
         ),
