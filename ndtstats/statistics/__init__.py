@@ -14,6 +14,14 @@ from ndtstats.statistics.lengths import intersect_length, union_intervals, union
 from ndtstats.statistics.poisson import rate_interval
 from ndtstats.statistics.proportions import Interval, proportion_interval
 from ndtstats.statistics.survey import weighted_rate, weighted_ratio
+from ndtstats.statistics.tolerance import (
+    ShareBelow,
+    lower_limit,
+    normal_lower_limit,
+    normal_share_below,
+    share_below,
+    tolerance_factor,
+)
 
 __all__ = [
     "Agreement",
@@ -23,6 +31,7 @@ __all__ = [
     "ControlChart",
     "Interval",
     "PodCurve",
+    "ShareBelow",
     "TrueRate",
     "choose_cusum",
     "cohens_kappa",
@@ -37,12 +46,17 @@ __all__ = [
     "hidden_sentence",
     "hit_miss_pod",
     "intersect_length",
+    "lower_limit",
+    "normal_lower_limit",
+    "normal_share_below",
     "overdispersion",
     "p_chart",
     "proportion_difference_interval",
     "proportion_interval",
     "rate_interval",
     "readings_table",
+    "share_below",
+    "tolerance_factor",
     "true_rate",
     "u_chart",
     "union_intervals",
