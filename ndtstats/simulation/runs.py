@@ -17,7 +17,7 @@ from ndtstats.escalation.items import SLIVER_MM
 from ndtstats.rules import Procedure
 from ndtstats.simulation.chance import blocks
 from ndtstats.simulation.frame import Floats, Frame, Ints
-from ndtstats.simulation.truth import Examined, Flags, Truth, among, chosen
+from ndtstats.simulation.truth import Examined, Flags, Truth, among
 from ndtstats.statistics import union_intervals
 
 _DAY_0 = pd.Timestamp("2001-01-01")
@@ -79,18 +79,35 @@ def extras_beside(
     examined in pieces of the length of an extra. Imperfections are points, where a procedure asks
     how much sound weld an image shows beside them.
     """
+    places = places_beside(frame, first, procedure, truth, rng)
+    return _as_examined(frame, places[places["step"] > 0])
+
+
+def places_beside(
+    frame: Frame, first: Examined, procedure: int, truth: Truth, rng: np.random.Generator
+) -> pd.DataFrame:
+    """Return the places that :func:`extras_beside` is about, and the first ones they follow from.
+
+    Parameters as for :func:`extras_beside`.
+
+    Returns
+    -------
+    DataFrame
+        ``replicate``, ``cell`` of the frame, ``low`` and ``high`` in mm, ``step`` (0: a first
+        examination of work that has a reject), ``bad``, ``whole``, and other columns.
+    """
     work = _work(frame, procedure)
     seen = _opened(work, first, truth, rng)
-    found: list[pd.DataFrame] = []
+    found = [seen]
     while len(seen):
         owed = _owed(work, seen)
         if owed.empty:
             break
-        found.append(_looked_at(work, owed, len(found) + 1, truth, rng))
+        found.append(_looked_at(work, owed, len(found), truth, rng))
         # Whoever owed nothing has nothing more to come.
         open_ = seen["key"].isin(found[-1]["key"])
         seen = pd.concat([seen[open_], found[-1]], ignore_index=True)
-    return _as_examined(frame, pd.concat(found)) if found else chosen(first, slice(0))
+    return pd.concat(found, ignore_index=True)
 
 
 def _work(frame: Frame, procedure: int) -> _Work:
@@ -139,7 +156,7 @@ def _opened(work: _Work, first: Examined, truth: Truth, rng: np.random.Generator
     low = work.from_mm[at]
     return _table(
         work, at, first.replicate[mine], low, low + first.mm[mine], first.bad[mine], truth, rng
-    ).assign(step=0)
+    ).assign(step=0, whole=False)
 
 
 def _looked_at(
