@@ -128,8 +128,8 @@ def evidence_spots(
     rng : Generator
         Chooses among the cells that fit: nobody points at a place.
     planned : DataFrame, optional
-        Spots asked for and not examined yet: ``job``, ``joint``, ``method``, ``from_mm``,
-        ``to_mm``. One that would be evidence if accepted needs no other beside it.
+        Spots that are asked for: ``job``, ``joint``, ``method``, ``from_mm``, ``to_mm``. One that
+        nobody looked into yet, and that would be evidence if accepted, needs no other beside it.
     months, tests : int
         As for :func:`windows`.
 
@@ -156,12 +156,13 @@ def evidence_spots(
     made = _pieces(deposits, joints)
     fits = _within_range(due, made, qualifications.reset_index(drop=True))
     looked = _inside(_filled(examinations, joints))
-    asked = looked.iloc[:0] if planned is None else _inside(planned)
-    accepted = looked[(looked["verdict"] == "accept") & (looked["round"] == 0)]
+    judged = looked[looked["verdict"].isin(["accept", "reject"])]
+    accepted = judged[(judged["verdict"] == "accept") & (judged["round"] == 0)]
+    asked = looked.iloc[:0] if planned is None else _inside(planned.reset_index(drop=True))
+    asked = asked[~asked.index.isin(_touched(asked, [judged]))]
     proof = _welds(pd.concat([accepted, asked], ignore_index=True), made, fits[fits["covered"]])
     proof = proof.loc[proof["alone"], ["number", "weld"]].drop_duplicates()
     due = due.assign(lacking=due["needed"] - _counted(proof, due)).query("lacking > 0")
-    judged = looked[looked["verdict"].isin(["accept", "reject"])]
     free = _inside(cells)
     open_ = _welds(free, made, fits[fits["covered"] & (fits["joint_type"] == "butt")])
     open_ = open_.assign(unseen=~open_["place"].isin(_touched(free, [judged, asked])))

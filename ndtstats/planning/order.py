@@ -41,6 +41,31 @@ def due_dates(zones: pd.DataFrame) -> "pd.Series[Any]":
     return earliest
 
 
+def zone_paths(zones: pd.DataFrame) -> "pd.Series[Any]":
+    """Return for each zone the names of the zones around it and its own, the outermost first.
+
+    Parameters
+    ----------
+    zones : DataFrame
+        Columns ``zone``, ``parent`` of one job.
+
+    Examples
+    --------
+    >>> zones = pd.DataFrame({"zone": ["HULL", "BLOCK", "TANK"], "parent": [None, "HULL", "BLOCK"]})
+    >>> zone_paths(zones)["TANK"]
+    'HULL > BLOCK > TANK'
+    """
+    known = zones.set_index("zone")["parent"].astype("str")
+    path, around = known.index.to_series().astype("str"), known
+    # As deep as zones nest; a circle of parents ends with the number of zones.
+    for _ in range(len(zones)):
+        if around.isna().all():
+            break
+        path = (around + " > " + path).where(around.notna(), path)
+        around = known.reindex(around).set_axis(known.index)
+    return path
+
+
 def zones_within(zones: pd.DataFrame, zone: str) -> list[str]:
     """Return a zone and all zones in it, however deep they nest.
 
@@ -69,6 +94,8 @@ def with_due_dates(
 ) -> pd.DataFrame:
     """Return spots with the ``zone`` of their joint and the day on which they are ``due``.
 
+    Also with the ``zone_path``, as :func:`zone_paths` gives it.
+
     Parameters
     ----------
     spots : DataFrame
@@ -76,9 +103,13 @@ def with_due_dates(
     """
     columns = ["joint", "zone"]
     joints = register.table("joints", job=job, as_of=as_of, columns=columns).set_index("joint")
-    due = due_dates(register.table("zones", job=job, as_of=as_of))
+    zones = register.table("zones", job=job, as_of=as_of)
     zone = spots["joint"].map(joints["zone"])
-    return spots.assign(zone=zone, due=due.reindex(zone).to_numpy(dtype="datetime64[s]"))
+    return spots.assign(
+        zone=zone,
+        zone_path=zone_paths(zones).reindex(zone).set_axis(zone.index),
+        due=due_dates(zones).reindex(zone).to_numpy(dtype="datetime64[s]"),
+    )
 
 
 def natural(names: "pd.Series[str]") -> "pd.Series[str]":
@@ -106,18 +137,19 @@ def in_walking_order(spots: pd.DataFrame) -> pd.DataFrame:
     Parameters
     ----------
     spots : DataFrame
-        Columns ``due``, ``zone``, ``joint``, ``from_mm``, ``method``.
+        Columns ``due``, ``zone_path``, ``joint``, ``from_mm``, ``method``.
 
     Returns
     -------
     DataFrame
         The same rows, indexed from 0: nearest due date first, what has none last; within a due date
-        zone by zone, joint by joint as people count, and along each joint.
+        zone by zone, those within one zone together; joint by joint as people count, and along
+        each joint.
 
     Examples
     --------
     >>> spots = pd.DataFrame({"due": pd.to_datetime(["2026-05-01"] * 3 + ["2026-04-01"]),
-    ...     "zone": ["T-10", "T-2", "T-2", "T-10"], "joint": ["J-1", "J-10", "J-9", "J-2"],
+    ...     "zone_path": ["T-10", "T-2", "T-2", "T-10"], "joint": ["J-1", "J-10", "J-9", "J-2"],
     ...     "from_mm": 0.0, "method": "RT"})
     >>> in_walking_order(spots)["joint"].tolist()
     ['J-2', 'J-9', 'J-10', 'J-1']
@@ -125,9 +157,9 @@ def in_walking_order(spots: pd.DataFrame) -> pd.DataFrame:
     keys = pd.DataFrame(
         {
             "due": spots["due"],
-            "zone": natural(spots["zone"]),
+            "zone": natural(spots["zone_path"]),
             # Two spellings of one key, such as J-1 and J-01, still stand apart.
-            "spelt": spots["zone"],
+            "spelt": spots["zone_path"],
             "walk": natural(spots["joint"]),
             "joint": spots["joint"],
             "from_mm": spots["from_mm"],

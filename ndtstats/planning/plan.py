@@ -71,7 +71,7 @@ def draw_plan(
 def in_request_order(register: Register, job: str, spots: pd.DataFrame) -> pd.DataFrame:
     """Return spots in the order in which they are asked for: due date, zone, joint, place."""
     ordered = in_walking_order(with_due_dates(register, job, spots))
-    return ordered.drop(columns=["zone", "due"])
+    return ordered.drop(columns=["zone", "zone_path", "due"])
 
 
 def store_plan(

@@ -92,8 +92,8 @@ def in_shifts(spots: pd.DataFrame, *, per_shift: int) -> pd.DataFrame:
     Parameters
     ----------
     spots : DataFrame
-        Columns ``due``, ``zone``, ``joint``, ``from_mm``, ``method`` and ``exposures`` (how many
-        the spot takes, at least 1).
+        Columns ``due``, ``zone_path``, ``joint``, ``from_mm``, ``method`` and ``exposures`` (how
+        many the spot takes, at least 1).
     per_shift : int
         Exposures in a shift, at least 1.
 
@@ -105,8 +105,9 @@ def in_shifts(spots: pd.DataFrame, *, per_shift: int) -> pd.DataFrame:
 
     Examples
     --------
-    >>> spots = pd.DataFrame({"due": pd.to_datetime(["2026-05-01", "2026-04-01"]), "zone": "TANK",
-    ...     "joint": ["J-1", "J-2"], "from_mm": 0.0, "method": "RT", "exposures": [2, 3]})
+    >>> spots = pd.DataFrame({"due": pd.to_datetime(["2026-05-01", "2026-04-01"]),
+    ...     "zone_path": "TANK", "joint": ["J-1", "J-2"], "from_mm": 0.0, "method": "RT",
+    ...     "exposures": [2, 3]})
     >>> in_shifts(spots, per_shift=4)[["joint", "shift", "exposures"]]
       joint  shift  exposures
     0   J-2      1          3
@@ -237,9 +238,9 @@ def shortfall(spots: pd.DataFrame, *, per_shift: int, per_day: int, start: date)
 
     Examples
     --------
-    >>> spots = pd.DataFrame({"due": pd.to_datetime(["2026-05-01", "2026-05-09"]), "zone": "TANK",
-    ...     "joint": ["J-1", "J-2"], "from_mm": 0.0, "method": "RT", "exposures": 1,
-    ...     "part": "random", "welded": False})
+    >>> spots = pd.DataFrame({"due": pd.to_datetime(["2026-05-01", "2026-05-09"]),
+    ...     "zone_path": "TANK", "joint": ["J-1", "J-2"], "from_mm": 0.0, "method": "RT",
+    ...     "exposures": 1, "part": "random", "welded": False})
     >>> short = shortfall(spots, per_shift=4, per_day=1, start=date(2026, 5, 2))
     >>> short[["joint", "why"]].values.tolist()
     [['J-1', 'was due on 2026-05-01, and the joint is not welded yet']]

@@ -260,6 +260,13 @@ def test_a_spot_that_is_asked_for_already_is_evidence_to_come():
     assert found.empty
 
 
+def test_a_spot_that_was_asked_for_and_rejected_is_no_evidence_to_come():
+    asked = cells("B-1").iloc[[0]]
+    done = examined(("B-1", "reject", "2026-03-01"))
+    found = proposed(tickets(), done, MADE, joints("B-1"), cells("B-1"), planned=asked)
+    assert found["from_mm"].isin([300.0, 600.0]).tolist() == [True]
+
+
 def test_a_weld_of_another_job_is_evidence_and_joints_of_two_jobs_are_not_mixed():
     made = deposits(("B-1", "K7", "2026-02-01", None, None, None, "H2"))
     welds = pd.concat([joints("B-1", job="H2"), joints("B-1")], ignore_index=True)

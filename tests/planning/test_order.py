@@ -6,6 +6,7 @@ from ndtstats.planning.order import (
     in_walking_order,
     natural,
     with_due_dates,
+    zone_paths,
     zones_within,
 )
 
@@ -38,6 +39,31 @@ def test_zones_in_a_circle_come_to_an_end():
     circle = zones(A=("B", "2026-05-01"), B=("A", "2026-04-01"))
     assert due_dates(circle).eq(pd.Timestamp("2026-04-01")).all()
     assert zones_within(circle, "A") == ["A", "B"]
+    assert zone_paths(circle)["A"].endswith("B > A")
+
+
+def test_a_path_names_the_zones_around_from_the_outermost_in():
+    paths = zone_paths(NESTED)
+    assert paths.to_dict() == {
+        "HULL": "HULL",
+        "BLOCK": "HULL > BLOCK",
+        "TANK": "HULL > BLOCK > TANK",
+        "VOID": "HULL > BLOCK > VOID",
+        "FREE": "FREE",
+    }
+    assert zone_paths(NESTED.iloc[:0]).empty
+
+
+def test_zones_of_one_block_stay_together():
+    # Both blocks are due on one day; by name alone their tanks would take turns.
+    nested = zones(
+        B1=(None, "2026-05-01"), B2=(None, "2026-05-01"),
+        T1=("B2", None), T2=("B1", None), T3=("B2", None), T4=("B1", None),
+    )  # fmt: skip
+    paths = zone_paths(nested).iloc[2:]
+    rows = spots([("2026-05-01", path, "J-1", 0.0, "RT") for path in paths])
+    names = in_walking_order(rows)["zone_path"].str[-2:].tolist()
+    assert names == ["T2", "T4", "T1", "T3"]
 
 
 def test_a_zone_holds_those_nested_in_it():
@@ -61,7 +87,7 @@ def test_capitals_do_not_part_names():
 
 
 def spots(rows):
-    frame = pd.DataFrame(rows, columns=["due", "zone", "joint", "from_mm", "method"])
+    frame = pd.DataFrame(rows, columns=["due", "zone_path", "joint", "from_mm", "method"])
     return frame.assign(due=pd.to_datetime(frame["due"]))
 
 

@@ -34,7 +34,7 @@ def spots(rows):
     return pd.DataFrame(
         {
             "due": pd.Series(due, dtype="datetime64[s]"),
-            "zone": pd.Series(["TANK"] * len(rows), dtype="str"),
+            "zone_path": pd.Series(["TANK"] * len(rows), dtype="str"),
             "joint": pd.Series([f"J-{n}" for n in range(len(rows))], dtype="str"),
             "from_mm": pd.Series([0.0] * len(rows)),
             "method": pd.Series(["RT"] * len(rows), dtype="str"),
@@ -138,8 +138,8 @@ def test_shifts_are_full_but_the_last_and_hold_every_exposure(rows, per_shift):
 
 def test_a_shift_stays_in_one_place():
     # Twelve spots of three tanks with one due date, four exposures a shift: one tank each.
-    frame = spots([(3, "random", 1)] * 12).assign(zone=["T-2", "T-10", "T-1"] * 4)
-    zones = in_shifts(frame, per_shift=4).groupby("shift")["zone"].unique()
+    frame = spots([(3, "random", 1)] * 12).assign(zone_path=["T-2", "T-10", "T-1"] * 4)
+    zones = in_shifts(frame, per_shift=4).groupby("shift")["zone_path"].unique()
     assert [list(zone) for zone in zones] == [["T-1"], ["T-2"], ["T-10"]]
 
 
