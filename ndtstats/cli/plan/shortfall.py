@@ -49,7 +49,8 @@ def shortfall(
     """Name the open spots of PLAN, or of all plans, that can no longer be reached in time.
 
     What cannot be reached takes nothing from what can; required spots go before those drawn by
-    chance, these before extra and targeted ones. Ends with exit code 1 if any is short.
+    chance, these before extra and targeted ones. Every day of the calendar is worked. Ends with
+    exit code 1 if any is short.
     """
     from ndtstats.planning.shifts import shortfall as find  # noqa: PLC0415
     from ndtstats.planning.shifts import shortfall_sentence  # noqa: PLC0415
