@@ -88,8 +88,22 @@ def spots_on(spans: pd.DataFrame, joints: pd.DataFrame, spot_length_mm: Any) -> 
     """
     long = spans[long_enough(spans, joints, spot_length_mm)]
     exposures = _aligned(long.groupby("joint").size(), joints)
-    holds = ((union_on(long, joints) + SLACK_MM) / spot_length_mm).floordiv(1.0)
+    covered = union_length(long["joint"], *_as_if_not_cut_off(long, joints, spot_length_mm))
+    holds = ((_aligned(covered, joints) + SLACK_MM) / spot_length_mm).floordiv(1.0)
     return exposures.clip(upper=holds.clip(lower=1.0))
+
+
+def _as_if_not_cut_off(
+    spans: pd.DataFrame, joints: pd.DataFrame, spot_length_mm: Any
+) -> "tuple[pd.Series[float], pd.Series[float]]":
+    """Return the bounds of exposures, those at an end as long as a spot about a place there is."""
+    length = spans["joint"].map(joints.set_index("joint")["length_mm"])
+    spot_mm = spot_on(spans, joints, spot_length_mm)
+    low, high = spans["from_mm"], spans["to_mm"]
+    begins = low.where(low > SLACK_MM, np.minimum(low, high - spot_mm))
+    ends_at = high.where(high < length - SLACK_MM, np.maximum(high, low + spot_mm))
+    # Away from 0, for places are not negative.
+    return begins + spot_mm, ends_at + spot_mm
 
 
 def long_enough(

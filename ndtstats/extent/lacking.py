@@ -16,6 +16,7 @@ from ndtstats.extent.achieved import (
     examined_whole,
     long_enough,
     points_examined,
+    spans_at,
     spot_on,
     spots_on,
     union_on,
@@ -99,6 +100,13 @@ def _shown(
     return pairs[clear].groupby(_WHOSE)[what].nunique().astype("float64")
 
 
+def counted_spans(rule: ExtentRule, joints: pd.DataFrame, spans: pd.DataFrame) -> pd.DataFrame:
+    """Return the places examined that count towards the number of the rule."""
+    if rule.always_counts or not rule.always:
+        return spans
+    return spans[~spans_at(places_asked_for(rule, joints), spans)]
+
+
 def joints_not_shown(rule: ExtentRule, joints: pd.DataFrame, spans: pd.DataFrame) -> pd.DataFrame:
     """Return the joints with fewer spots than the rule asks for each, as far as they have room.
 
@@ -109,7 +117,7 @@ def joints_not_shown(rule: ExtentRule, joints: pd.DataFrame, spans: pd.DataFrame
     """
     room = (joints["length_mm"] / joints["spot_mm"]).floordiv(1.0).clip(lower=1.0)
     needed = room.clip(upper=rule.spots_per_joint)
-    lacks = needed - spots_on(spans, joints, joints["spot_mm"])
+    lacks = needed - spots_on(counted_spans(rule, joints, spans), joints, joints["spot_mm"])
     return joints[["group", "joint"]].assign(lacks=lacks)[lacks > 0].reset_index(drop=True)
 
 

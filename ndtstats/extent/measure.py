@@ -18,10 +18,10 @@ from ndtstats.extent.achieved import (
     zones_about,
 )
 from ndtstats.extent.lacking import (
+    counted_spans,
     first_off_lacking,
     first_stretches_not_shown,
     joints_not_shown,
-    places_asked_for,
     places_not_examined,
     welders_needed,
 )
@@ -223,10 +223,7 @@ def _achieved(
     if rule.places == "crossings":
         seen = points[points_examined(points, under.spans)]
         return under.joints["joint"].map(seen["joint"].value_counts()).fillna(0)
-    spans = under.spans
-    if rule.always and not rule.always_counts:
-        spans = spans[~spans_at(places_asked_for(rule, under.joints), spans)]
-    return spots_on(spans, under.joints, spot_mm)
+    return spots_on(counted_spans(rule, under.joints, under.spans), under.joints, spot_mm)
 
 
 def _asked(rule: ExtentRule, rules: Rules, under: Tables, groups: pd.DataFrame) -> Any:

@@ -256,10 +256,13 @@ def _least(
     always = groups["turn"].to_numpy() > len(rule.first)
     groups["most"] = np.where(groups["first_off"] & ~always, need, groups["room"])
     least = np.where(always, need, 0)
-    least = np.maximum(least, groups["stretch"].to_numpy() > 0)
     least = _with_crossings(groups, least, classes, rule, number)
+    if groups["stretch"].max() > 0:
+        once = np.append(0.0, np.ones(int(groups["stretch"].max())))
+        least = _topped_up(groups, least, "stretch", once)
     if rule.spots_per_joint:
-        done = np.bincount(classes.joint, (classes.certain > 0) & ~classes.short)
+        counted = (classes.certain > 0) & ~classes.short & rule.always_counts
+        done = np.bincount(classes.joint, counted)
         least = _topped_up(groups, least, "joint", rule.spots_per_joint - done)
     if groups["increment"].max() > 0:
         once = np.ones(int(groups["increment"].max()) + 1)

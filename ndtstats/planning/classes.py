@@ -80,8 +80,8 @@ def classify(cells: pd.DataFrame, rule: ExtentRule) -> Classes:
     length = (cells["to_mm"] - cells["from_mm"]).to_numpy(float)
     joint_mm = cells["joint_mm"].to_numpy(float)
     joint = pd.factorize(cells["joint"])[0].astype(np.int64)
-    short = _short(length, joint_mm, rule)
     places = _places(cells, rule)
+    short = _short(length, joint_mm, rule, cut_off=places["crossings"] & places["ends"])
     worth = length if rule.unit == "mm" else np.where(short, 0.0, 1.0)
     certain = _certain(places, rule, len(cells))
     free = certain == 0
@@ -135,12 +135,18 @@ def _asked_at_crossings(rule: ExtentRule) -> bool:
     )
 
 
-def _short(length: Floats, joint_mm: Floats, rule: ExtentRule) -> Flags:
-    """Return which cells are less than a spot; a whole joint, or a crossing asked for, is one."""
+def _short(length: Floats, joint_mm: Floats, rule: ExtentRule, *, cut_off: Flags) -> Flags:
+    """Return which cells are less than a spot; a whole joint, or a crossing asked for, is one.
+
+    Of a spot about a crossing that the end of the joint cuts off, half is enough: at a junction of
+    a tank 75 mm of the upright weld (API 650, 8.1.2, edition not noted; from memory).
+    """
     if rule.unit == "joints" or (rule.places == "crossings" and rule.unit == "spots"):
         return np.zeros(len(length), dtype=bool)
-    short = length < spot_length_of(rule, joint_mm) - TAPE_MM
-    return short if rule.unit == "mm" else short & (length < joint_mm)
+    spot = spot_length_of(rule, joint_mm)
+    if rule.unit == "mm":
+        return length < spot - TAPE_MM
+    return (length < np.where(cut_off, spot / 2, spot) - TAPE_MM) & (length < joint_mm)
 
 
 def _first_off_left(cells: pd.DataFrame, rule: ExtentRule, joint: Ints, certain: Floats) -> Floats:

@@ -7,7 +7,8 @@ def test_presets_are_listed(ndtstats):
     code, out, _ = ndtstats("rules", "list", "--format", "json")
     assert code == 0
     assert [row["preset"] for row in json.loads(out)] == [
-        "aluminium-hull", "pressure-vessel", "process-piping", "steel-hull", "steel-structure",
+        "aluminium-hull", "power-piping", "pressure-vessel", "process-piping", "steel-hull",
+        "steel-structure", "tank-shell",
     ]  # fmt: skip
 
 

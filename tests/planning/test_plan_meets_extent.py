@@ -14,6 +14,7 @@ from ndtstats.rules import list_presets, load_rules
 #: gaps shorter than a spot, ones shorter than a spot.
 LENGTHS = (6000, 2450, 910, 180, 3300, 120, 1250)
 PITCH = (1500, 420, 0, 0, 700, 0, 330)
+THICKNESSES = (8.0, 12.0, 22.0, 30.0, 6.0)
 
 
 def joints_of(categories, number, seed):
@@ -28,6 +29,7 @@ def joints_of(categories, number, seed):
                 "job": "H1", "zone": f"Z{n % 3}", "joint": f"J-{n:04d}",
                 "category": categories[n % len(categories)], "joint_type": "butt",
                 "length_mm": float(length), "procedure": f"WPS-{n % 2 + 1}",
+                "thickness_mm": THICKNESSES[n % len(THICKNESSES)],
                 "crossings_mm": ";".join(str(at) for at in points) or None,
             }
         )  # fmt: skip

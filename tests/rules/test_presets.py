@@ -2,8 +2,10 @@
 
 import re
 
+import pandas as pd
 import pytest
 
+from ndtstats.rules import joints_under, power_piping_methods
 from ndtstats.rules.describe import sources
 from ndtstats.rules.families import CheckPoints, PercentOfJoints, SpotPerIncrement
 from ndtstats.rules.reader import list_presets, load_rules, preset_text
@@ -11,7 +13,7 @@ from ndtstats.rules.reader import list_presets, load_rules, preset_text
 READ = re.compile(r"\b(seen|from memory)\b")
 OTHER = re.compile(r"common practice, no source|chosen here, edit")
 #: Who published it, and the edition, if only to say that it was not noted.
-PUBLISHER = re.compile(r"\b(ABS|AWS|ASME|BV|EN|IACS|ISO|LR)\b")
+PUBLISHER = re.compile(r"\b(ABS|API|AWS|ASME|BV|EN|IACS|ISO|LR)\b")
 EDITION = re.compile(r"editions? not noted|:(19|20)\d\d\b")
 
 
@@ -36,13 +38,15 @@ def test_every_preset_begins_with_its_caution(name):
         assert caution in header
 
 
-def test_the_five_presets():
+def test_the_presets():
     assert list_presets() == [
         "aluminium-hull",
+        "power-piping",
         "pressure-vessel",
         "process-piping",
         "steel-hull",
         "steel-structure",
+        "tank-shell",
     ]
 
 
@@ -102,6 +106,49 @@ def test_figures_of_the_steel_structure():
     first = rules.extent[0].first_off
     assert (first.of, first.joints, first.factor) == ("procedure", 5, 2.0)
     assert (first.percent, first.least_mm) == (5.0, 900.0)
+
+
+def test_figures_of_the_tank_shell():
+    # API 650, 8.1.2 (seen).
+    rules = load_rules("tank-shell")
+    for rule in rules.extent[:4]:
+        assert isinstance(rule.amount, SpotPerIncrement)
+        amount = rule.amount
+        assert (amount.increment_m, amount.first_m, amount.first_for) == (30.0, 3.0, "each-welder")
+        assert (amount.remainder, rule.spot_length_mm) == ("major-fraction", 150.0)
+    up_to_10, lowest, to_25, lowest_to_25, over_25, level = rules.extent
+    for rule in (up_to_10, lowest):
+        assert isinstance(rule.amount, SpotPerIncrement)
+        assert (rule.amount.crossing_percent, rule.amount.crossing_least) == (25.0, 2)
+    assert [rule.spots_per_joint for rule in rules.extent[:4]] == [0, 1, 0, 1]
+    assert (to_25.always, lowest_to_25.always) == (("crossings",), ("crossings", "datum-ends"))
+    assert over_25.everything
+    assert isinstance(level.amount, SpotPerIncrement)
+    assert (level.amount.increment_m, level.amount.first_for) == (60.0, "once")
+
+
+# T10. ASME B31.1, table 136.4.1 (seen; row marked in rules.method_choice from memory): the preset
+# asks for what the table of the code gives, for girths of ISO 4200 (from memory).
+@pytest.mark.parametrize("service", ["hot", "warm", "other"])
+@pytest.mark.parametrize("weld", ["butt", "branch", "fillet"])
+@pytest.mark.parametrize("thickness_mm", [10.0, 19.0, 22.0])
+@pytest.mark.parametrize(("size_dn", "girth_mm"), [(50, 189), (65, 239), (100, 359), (125, 439)])
+def test_methods_of_power_piping(service, weld, thickness_mm, size_dn, girth_mm):
+    temperature_c, pressure_kpa = {"hot": (410, 900), "warm": (300, 8000), "other": (150, 900)}[
+        service
+    ]
+    asked = power_piping_methods(
+        weld, size_dn=size_dn, thickness_mm=thickness_mm, temperature_c=temperature_c,
+        pressure_kpa=pressure_kpa,
+    )  # fmt: skip
+    rules = load_rules("power-piping")
+    category = f"{service}-{weld}".upper()
+    category = category if category in rules.categories else "OTHER"
+    joint = pd.DataFrame(
+        {"category": [category], "length_mm": [float(girth_mm)], "thickness_mm": [thickness_mm]}
+    )
+    found = [set(rule.methods) for rule in rules.extent if len(joints_under(joint, rule))]
+    assert found == [{"VT"}] + ([] if asked == ("VT",) else [set(asked)])
 
 
 @pytest.mark.parametrize("name", list_presets())
