@@ -11,12 +11,16 @@ from ndtstats.planning.plan import (
     store_plan,
 )
 from ndtstats.planning.repeat import Repeat, repeat_plan
+from ndtstats.planning.why import Why, why_spot
+from ndtstats.planning.worth import Worth, plan_worth, worth_by_step
 from ndtstats.planning.yard import yard_of
 
 __all__ = [
     "Aims",
     "Drawing",
     "Repeat",
+    "Why",
+    "Worth",
     "Yard",
     "cut_frame",
     "draw",
@@ -25,7 +29,10 @@ __all__ = [
     "in_request_order",
     "plan_head",
     "plan_spots",
+    "plan_worth",
     "repeat_plan",
     "store_plan",
+    "why_spot",
+    "worth_by_step",
     "yard_of",
 ]

@@ -210,14 +210,7 @@ def with_risk(
         that the rules state; ``stated``: the product of those; ``consequence``; ``exposures``.
     """
     likelihood = yard.likelihood(rules, rule.method)
-    factors = risk_factors(
-        cells,
-        under,
-        yard.rejects,
-        rules.file.risk,
-        likelihood=likelihood,
-        hidden_zones=yard.hidden_zones(rules),
-    )
+    factors = factors_of(cells, under, yard, rules, rule)
     metres = (cells["to_mm"] - cells["from_mm"]) / MM_PER_M
     learned = factors[[name for name in EFFECTS if name != "welder"]].prod(axis=1)
     return cells.assign(
@@ -227,6 +220,20 @@ def with_risk(
         stated=factors[list(OF_RULES)].prod(axis=1),
         consequence=factors["consequence"],
         exposures=exposures_of(cells, rule),
+    )
+
+
+def factors_of(
+    cells: pd.DataFrame, under: pd.DataFrame, yard: Yard, rules: Rules, rule: ExtentRule
+) -> pd.DataFrame:
+    """Return the risk factors of the cells of a rule (:func:`risk_factors`)."""
+    return risk_factors(
+        cells,
+        under,
+        yard.rejects,
+        rules.file.risk,
+        likelihood=yard.likelihood(rules, rule.method),
+        hidden_zones=yard.hidden_zones(rules),
     )
 
 

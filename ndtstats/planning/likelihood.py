@@ -79,10 +79,14 @@ class Likelihood:
         return pd.Series(levels, dtype="str").map(mine).fillna(1.0).to_numpy(float)
 
     def posterior(self, welders: Any) -> pd.DataFrame:
-        """Return shape ``a`` and rate ``b`` of the gamma of each welder's relative rate."""
+        """Return shape ``a`` and rate ``b`` of the gamma of each welder's relative rate.
+
+        ``found`` is what was found of him so far.
+        """
         mine = self.effects[self.effects["factor"] == "welder"].set_index("level")
         seen = mine[["found", "expected"]].reindex(pd.Index(welders)).fillna(0.0)
-        return pd.DataFrame({"a": self.shape + seen["found"], "b": self.shape + seen["expected"]})
+        a, b = self.shape + seen["found"], self.shape + seen["expected"]
+        return pd.DataFrame({"a": a, "b": b, "found": seen["found"]})
 
 
 def work_of(joints: pd.DataFrame, deposits: pd.DataFrame) -> pd.DataFrame:

@@ -11,6 +11,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from ndtstats.planning.drawing import Drawing, Yard, spots_of
+from ndtstats.planning.likelihood import kind_of
 from ndtstats.planning.overlap import touched
 from ndtstats.planning.value import Stakes, spend
 from ndtstats.rules import Rules
@@ -89,8 +90,8 @@ def stakes_of(cells: pd.DataFrame, yard: Yard, rules: Rules) -> Stakes:
         exposures=cells["exposures"].to_numpy(np.int64),
         a=posterior["a"].to_numpy(float),
         b=posterior["b"].to_numpy(float),
-        # Work of nobody known can be noticed, but nobody.
-        limit=np.where(names == "", np.inf, relative),
+        # Who had a reject has been noticed, and nobody can be noticed by work of nobody known.
+        limit=np.where((names == "") | (posterior["found"] > 0), np.inf, relative),
     )
 
 
@@ -117,7 +118,9 @@ def with_budget(
     note = f"{spent} of {budget} exposures beyond the rules aimed at {len(places)} places"
     if spent < budget:
         note += "; no other place is left that they would fit"
-    return with_targeted(drawing, chosen.assign(why=why), rules, (note,))
+    rests_on = f"{kind_of(VOLUMETRIC[0])}: {yard.likelihood(rules, VOLUMETRIC[0]).sentence}"
+    notes = (note,) if rests_on in drawing.notes else (rests_on, note)
+    return with_targeted(drawing, chosen.assign(why=why), rules, notes)
 
 
 def with_targeted(

@@ -35,7 +35,8 @@ class Stakes:
     a, b : ndarray
         Shape and rate of the gamma of each welder's relative rate.
     limit : ndarray
-        Relative rate of each welder above which he must be noticed; infinite: never.
+        Relative rate of each welder above which he must be noticed; infinite: he is noticed, or
+        cannot be.
     """
 
     welder: npt.NDArray[np.int64]

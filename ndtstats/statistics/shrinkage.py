@@ -4,13 +4,14 @@ Each group's rate comes from a distribution that all groups share (the prior); i
 of them, and what a group has seen moves its own rate away from it. The fewer data, the less.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import optimize, special, stats
+from scipy import special
 
 _Floats = npt.NDArray[np.float64]
 
@@ -94,22 +95,21 @@ def fit_gamma_poisson(count: Any, exposure: Any, *, mean: float | None = None) -
     k, m = _known(count, exposure)
     pooled = k.sum() / m.sum() if m.sum() > 0 else np.nan
     alike = _poisson_part(k, m, pooled if mean is None else mean)
-    if (told := _too_little(k, m, pooled)) is not None:
-        return _one_rate("gamma", pooled if mean is None else mean, len(k), alike, told)
+    if (why := _too_little(k, m, pooled)) is not None:
+        return _one_rate("gamma", pooled if mean is None else mean, len(k), alike, why)
 
-    def minus(p: _Floats) -> tuple[float, _Floats]:
+    def told(p: _Floats) -> tuple[float, _Floats]:
         centre = np.exp(p[0]) if mean is None else mean
-        shape = np.exp(p[-1])
-        value, slopes = _gamma_poisson(k, m, centre, shape)
-        return -value, -(slopes if mean is None else slopes[1:])
+        value, slopes = _gamma_poisson(k, m, centre, np.exp(p[-1]))
+        return value, slopes if mean is None else slopes[1:]
 
-    start = [0.0] if mean is not None else [np.log(pooled), 0.0]
-    best: Any = _best(minus, start)
-    shape = float(np.exp(best.x[-1]))
-    centre = float(np.exp(best.x[0])) if mean is None else mean
-    if -best.fun <= alike + 1e-9 or shape > _ALIKE * max(1.0, float(k.max())):
+    most = np.log(_ALIKE * max(1.0, float(k.max())))
+    best, p = _newton(told, [0.0] if mean is not None else [np.log(pooled), 0.0], most)
+    shape = float(np.exp(p[-1]))
+    centre = float(np.exp(p[0])) if mean is None else mean
+    if best <= alike + 1e-9 or p[-1] >= most:
         return _one_rate("gamma", pooled if mean is None else mean, len(k), alike, _NO_SPREAD)
-    return Prior("gamma", shape, shape / centre, centre, len(k), float(-best.fun), alike)
+    return Prior("gamma", shape, shape / centre, centre, len(k), best, alike)
 
 
 def fit_beta_binomial(count: Any, number: Any) -> Prior:
@@ -140,18 +140,18 @@ def fit_beta_binomial(count: Any, number: Any) -> Prior:
     k, n = _known(count, number)
     pooled = k.sum() / n.sum() if n.sum() > 0 else np.nan
     alike = _binomial_part(k, n, pooled)
-    if (told := _too_little(k, n - k, pooled)) is not None:
-        return _one_rate("beta", pooled, len(k), alike, told)
+    if (why := _too_little(k, n - k, pooled)) is not None:
+        return _one_rate("beta", pooled, len(k), alike, why)
 
-    def minus(p: _Floats) -> tuple[float, _Floats]:
-        value, slopes = _beta_binomial(k, n, np.exp(p[0]), np.exp(p[1]))
-        return -value, -slopes
+    def told(p: _Floats) -> tuple[float, _Floats]:
+        return _beta_binomial(k, n, np.exp(p[0]), np.exp(p[1]))
 
-    best = _best(minus, [np.log(10 * pooled), np.log(10 * (1 - pooled))])
-    a, b = (float(part) for part in np.exp(best.x))
-    if -best.fun <= alike + 1e-9 or a + b > _ALIKE * float(n.max()):
+    most = np.log(_ALIKE * float(n.max()))
+    best, p = _newton(told, [np.log(10 * pooled), np.log(10 * (1 - pooled))], most)
+    a, b = (float(part) for part in np.exp(p))
+    if best <= alike + 1e-9 or p.max() >= most:
         return _one_rate("beta", pooled, len(k), alike, _NO_SPREAD)
-    return Prior("beta", a, b, a / (a + b), len(k), float(-best.fun), alike)
+    return Prior("beta", a, b, a / (a + b), len(k), best, alike)
 
 
 def moments_beta(proportion: Any) -> tuple[float, float]:
@@ -221,22 +221,19 @@ def shrunk(
         table = {"raw": raw, "value": value, "lower": value, "upper": value, "weight": 0.0 * value}
         above = {} if limit is None else {"above": np.where(value > limit, 1.0, 0.0)}
         return pd.DataFrame(table | above)
-    after: Any
-    if prior.family == "gamma":
-        after = stats.gamma(prior.a + k, scale=1 / (prior.b + m))
-        weight = m / (prior.b + m)
-    else:
-        after = stats.beta(prior.a + k, prior.b + m - k)
-        weight = m / (prior.a + prior.b + m)
     tail = (1 - level) / 2
-    table = {
-        "raw": raw,
-        "value": after.mean(),
-        "lower": after.ppf(tail),
-        "upper": after.isf(tail),
-        "weight": weight,
-    }
-    return pd.DataFrame(table | ({} if limit is None else {"above": after.sf(limit)}))
+    if prior.family == "gamma":
+        a, b = prior.a + k, prior.b + m
+        value, weight = a / b, m / b
+        lower, upper = special.gammaincinv(a, tail) / b, special.gammainccinv(a, tail) / b
+        beyond = None if limit is None else special.gammaincc(a, limit * b)
+    else:
+        a, b = prior.a + k, prior.b + m - k
+        value, weight = a / (a + b), m / (prior.a + prior.b + m)
+        lower, upper = special.betaincinv(a, b, tail), special.betainccinv(a, b, tail)
+        beyond = None if limit is None else special.betaincc(a, b, limit)
+    table = {"raw": raw, "value": value, "lower": lower, "upper": upper, "weight": weight}
+    return pd.DataFrame(table if beyond is None else table | {"above": beyond})
 
 
 def rank_intervals(
@@ -322,17 +319,38 @@ def _one_rate(family: str, mean: float, groups: int, alike: float, why: str) -> 
     return Prior(family, np.inf, np.inf, float(mean), groups, alike, alike, "pooled", (why,))
 
 
-def _best(minus: Any, start: Any) -> Any:
-    options = {"ftol": 1e-15, "gtol": 1e-9, "maxiter": 1000}
-    bounds = [(-30.0, 30.0)] * len(start)
-    return optimize.minimize(
-        minus,
-        np.asarray(start, float),
-        jac=True,
-        method="L-BFGS-B",
-        bounds=bounds,
-        options=options,  # type: ignore[call-overload]  # a plain dict of options will do
-    )
+def _newton(
+    told: Callable[[_Floats], tuple[float, _Floats]], start: Any, most: float
+) -> tuple[float, _Floats]:
+    """Return the highest value of a function of one or two parameters, and where it is.
+
+    ``told`` returns value and slopes. Newton's method with curvatures from differences of the
+    slopes; it stops where a parameter reaches ``most``, beyond which nothing changes any more.
+    """
+    p = np.asarray(start, float)
+    value, slope = told(p)
+    for _ in range(200):
+        if np.abs(slope).max() < 1e-10 * (1 + abs(value)) or p.max() >= most:
+            break
+        step = _uphill(told, p, slope)
+        while (risen := told(p + step))[0] < value and np.abs(step).max() > 1e-12:
+            step = step / 2
+        if np.abs(step).max() <= 1e-12:
+            break
+        p = p + step
+        value, slope = risen
+    return float(value), p
+
+
+def _uphill(told: Callable[[_Floats], Any], p: _Floats, slope: _Floats) -> _Floats:
+    """Return Newton's step, turned uphill where the function is not curved as at a summit."""
+    little = 1e-5
+    shifts = np.eye(len(p)) * little
+    curve = np.array([(told(p + h)[1] - told(p - h)[1]) / (2 * little) for h in shifts])
+    size, axes = np.linalg.eigh((curve + curve.T) / 2)
+    step = axes @ ((axes.T @ slope) / np.maximum(np.abs(size), 1e-12))
+    # Parameters are logarithms: more than e^3 at once leads astray.
+    return np.asarray(step * min(1.0, 3.0 / np.abs(step).max()))
 
 
 def _poisson_part(k: _Floats, m: _Floats, rate: float) -> float:

@@ -24,7 +24,7 @@ def test_without_results_there_is_the_rate_of_the_rules_and_it_is_said():
     likelihood = fit_likelihood(None, rate_per_m=0.2)
     assert likelihood.rate_per_m == 0.2
     assert likelihood.relative("welder", ["A", "B"]).tolist() == [1.0, 1.0]
-    assert likelihood.posterior(["A"]).loc["A"].tolist() == [USUAL_SHAPE, USUAL_SHAPE]
+    assert likelihood.posterior(["A"]).loc["A"].tolist() == [USUAL_SHAPE, USUAL_SHAPE, 0]
     assert likelihood.sentence.startswith("No results yet: 0.2")
 
 

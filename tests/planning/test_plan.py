@@ -8,81 +8,6 @@ from ndtstats.errors import UseError
 from ndtstats.planning import draw_plan, plan_spots, repeat_plan
 from ndtstats.rules import read_rules
 
-RULES = """
-title = "test hull"
-follows = "nothing: rules for a test"
-edition = "none"
-
-[risk]
-exponent = 0.5
-first_work_of_welder = 2.0
-bead_end = 1.5
-
-[[extent]]
-name = "butts"
-categories = ["A"]
-method = "RT"
-amount = { family = "share-of-length", percent = 10.0 }
-always = ["crossings"]
-spots_per_welder = 1
-reserve_share = 0.5
-acceptance = "ISO 10042, level C"
-technique = "ISO 17636-1, class B"
-
-[[extent]]
-name = "pipe butts"
-categories = ["P"]
-method = "RT"
-amount = { family = "percent-of-joints", percent = 5.0 }
-spots_per_welder = 1
-
-[[extent]]
-name = "all of it"
-categories = ["X"]
-method = "UT"
-amount = { family = "share-of-length", percent = 100.0 }
-spot_length_mm = 500
-"""
-
-
-@pytest.fixture
-def rules():
-    return read_rules(RULES, source="test rules")
-
-
-@pytest.fixture
-def yard(register, now):
-    """One job: ten butts with crossings, thirty pipe butts by four welders, two critical welds."""
-    butts = pd.DataFrame(
-        {
-            "joint": [f"B-{n}" for n in range(10)],
-            "category": "A",
-            "length_mm": 3000.0,
-            "crossings_mm": ["1500" if n % 2 else None for n in range(10)],
-        }
-    )
-    pipes = pd.DataFrame(
-        {"joint": [f"P-{n:02d}" for n in range(30)], "category": "P", "length_mm": 350.0}
-    )
-    critical = pd.DataFrame({"joint": ["X-1", "X-2"], "category": "X", "length_mm": 1000.0})
-    joints = pd.concat([butts, pipes, critical], ignore_index=True).assign(
-        job="H1", zone="Z", joint_type="butt"
-    )
-    deposits = pd.DataFrame(
-        {
-            "job": "H1",
-            "joint": joints["joint"],
-            "welder": [f"W{n % 4}" for n in range(len(joints))],
-            "date": pd.Timestamp("2026-02-01") + pd.to_timedelta(np.arange(len(joints)), unit="D"),
-        }
-    )
-    with register.batch(kind="load", subject="all", now=now - timedelta(days=1)) as batch:
-        batch.merge("jobs", pd.DataFrame({"job": ["H1"]}))
-        batch.merge("zones", pd.DataFrame({"job": ["H1"], "zone": ["Z"]}))
-        batch.merge("joints", joints)
-        batch.merge("deposits", deposits)
-    return register
-
 
 def test_a_plan_holds_what_the_rules_ask_for(yard, rules, now):
     plan, drawing = draw_plan(yard, job="H1", rules=rules, seed=1, now=now)
@@ -166,9 +91,9 @@ def test_a_repeat_says_what_has_changed_since(yard, rules, now):
     assert again.changes == ("1 joint added since", "1 joint corrected since, such as B-3")
 
 
-def test_another_seed_draws_otherwise(yard, rules, now):
+def test_another_seed_draws_otherwise(yard, rules, rules_text, now):
     first, _ = draw_plan(yard, job="H1", rules=rules, seed=5, now=now)
-    other = read_rules(RULES.replace("test hull", "other title"), source="x")
+    other = read_rules(rules_text.replace("test hull", "other title"), source="x")
     second, _ = draw_plan(yard, job="H1", rules=other, seed=6, now=now + timedelta(days=1))
     places = [
         plan_spots(yard, p)[["joint", "from_mm"]].to_numpy().tolist() for p in (first, second)

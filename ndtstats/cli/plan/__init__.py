@@ -11,6 +11,8 @@ from ndtstats.cli.root import LazyGroup
         "draw": ("ndtstats.cli.plan.draws:draw", "Draw where to examine, by rule, chance, risk."),
         "list": ("ndtstats.cli.plan.draws:list_plans", "List the plans of the register."),
         "show": ("ndtstats.cli.plan.draws:show", "Show the spots of a plan and why each is there."),
+        "why": ("ndtstats.cli.plan.why:why", "Say why a spot is where it is, factor by factor."),
+        "value": ("ndtstats.cli.plan.value:value", "Show what exposures buy, planned and further."),
         "repeat": ("ndtstats.cli.plan.draws:repeat", "Draw a plan again and prove it the same."),
         "extra": ("ndtstats.cli.plan.extra:extra", "Plan the extra examinations that are owed."),
         "shifts": ("ndtstats.cli.plan.shifts:shifts", "Group open spots in shifts, due first."),

@@ -34,19 +34,48 @@ _SPOTS = (
 @job_option
 @click.option("--rules", metavar="FILE|PRESET", help="Rules to plan by; else those in force.")
 @seed_option(required=True)
+@click.option(
+    "--budget",
+    type=click.IntRange(min=0),
+    default=0,
+    metavar="N",
+    help="Aim N exposures beyond the rules where they find most.",
+)
+@click.option(
+    "--evidence-days",
+    type=click.IntRange(min=0),
+    metavar="DAYS",
+    help="Give a production spot to certificates whose window closes so soon without evidence.",
+)
 @by_option
 @register_option
 @format_option
-def draw(job: str | None, rules: str | None, seed: int, by: str, register: str, fmt: str) -> None:
-    """Draw a plan for the joints that no earlier plan by the same rules covers."""
-    from ndtstats.planning import draw_plan, plan_spots  # noqa: PLC0415
+def draw(
+    job: str | None,
+    rules: str | None,
+    seed: int,
+    budget: int,
+    evidence_days: int | None,
+    by: str,
+    register: str,
+    fmt: str,
+) -> None:
+    """Draw a plan for the joints that no earlier plan by the same rules covers.
+
+    What is aimed (--budget, --evidence-days) may lie on joints that earlier plans cover. It never
+    enters a rate that stands for all welds.
+    """
+    from ndtstats.planning import Aims, draw_plan, plan_spots  # noqa: PLC0415
     from ndtstats.register import require_job  # noqa: PLC0415
     from ndtstats.rules import rules_for_plan  # noqa: PLC0415
 
     with opened(register) as reg, progress():
         job = require_job(reg, job)
         chosen, told = rules_for_plan(reg, job, rules, by=by, now=now())
-        number, drawing = draw_plan(reg, job=job, rules=chosen, seed=seed, now=now(), by=by)
+        aims = Aims(budget, evidence_days)
+        number, drawing = draw_plan(
+            reg, job=job, rules=chosen, seed=seed, now=now(), by=by, aims=aims
+        )
         spots = plan_spots(reg, number)
     for line in (*told, *drawing.notes):
         note(line)
