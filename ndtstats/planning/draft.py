@@ -1,6 +1,6 @@
 """What a plan would be: the draw for what is new, and what is aimed at all that is planned."""
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import date, datetime
 
 import numpy as np
@@ -91,7 +91,7 @@ def _drawn(yard: Yard, before: pd.DataFrame, rules: Rules, seed: int, aims: Aims
     """Return the draw for what is new; an empty one where all is planned and something is aimed."""
     new = ~yard.joints["joint"].isin(before["joint"])
     if new.any() or aims == Aims() or before.empty:
-        return draw(replace(yard, joints=yard.joints[new]), rules, seed=seed)
+        return draw(yard, rules, seed=seed, only=yard.joints.loc[new, "joint"])
     none = before.iloc[:0]
     return Drawing(none, spots_of(none.assign(part="", why="", draw_order=0), rules))
 

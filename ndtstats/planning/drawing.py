@@ -1,6 +1,6 @@
 """The draw from the joints of a job: the frame of each rule, its strata, and the spots."""
 
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -31,7 +31,8 @@ class Yard:
     Attributes
     ----------
     joints : DataFrame
-        Table of the register, in walking order.
+        Table of the register, in walking order: all joints, for what was welded first is told from
+        all of them.
     deposits : DataFrame
         Table of the register.
     rejects : DataFrame
@@ -72,7 +73,7 @@ class Drawing:
         return frame_sha256(self.cells, _HASHED)
 
 
-def draw(yard: Yard, rules: Rules, *, seed: int) -> Drawing:
+def draw(yard: Yard, rules: Rules, *, seed: int, only: Collection[str] | None = None) -> Drawing:
     """Return a draw from the joints of one job: a pure function of its arguments.
 
     Parameters
@@ -83,6 +84,8 @@ def draw(yard: Yard, rules: Rules, *, seed: int) -> Drawing:
         What to examine.
     seed : int
         Seed of the chance; the same arguments give the same draw.
+    only : collection of str, optional
+        Names of the joints to draw from; None: all.
 
     Returns
     -------
@@ -91,7 +94,7 @@ def draw(yard: Yard, rules: Rules, *, seed: int) -> Drawing:
         (required, random, reserve), ``why``, ``draw_order``.
     """
     rng = np.random.default_rng(np.random.SeedSequence(seed))
-    cells, notes = frame_of_rules(yard, rules)
+    cells, notes = frame_of_rules(yard, rules, only=only)
     codes, _ = pd.factorize(cells["rule"] + "|" + cells["stratum"])
     drawn = draw_of_frame(DRAWS[rules.file.draw.method], cells, codes, rules, rng)
     rank = np.zeros(len(cells), dtype=np.int64)
@@ -103,8 +106,15 @@ def draw(yard: Yard, rules: Rules, *, seed: int) -> Drawing:
     return Drawing(cells, _spots(cells, drawn, rank, rules), notes)
 
 
-def frame_of_rules(yard: Yard, rules: Rules) -> tuple[pd.DataFrame, tuple[str, ...]]:
+def frame_of_rules(
+    yard: Yard, rules: Rules, *, only: Collection[str] | None = None
+) -> tuple[pd.DataFrame, tuple[str, ...]]:
     """Return the frame of all rules, and what a reader must know of it.
+
+    Parameters
+    ----------
+    yard, rules, only
+        As for :func:`draw`.
 
     Returns
     -------
@@ -121,9 +131,10 @@ def frame_of_rules(yard: Yard, rules: Rules) -> tuple[pd.DataFrame, tuple[str, .
     UseError
         If no joint falls under any rule.
     """
+    joints = yard.joints if only is None else yard.joints[yard.joints["joint"].isin(list(only))]
     frames, notes = [], []
     for rule in rules.extent:
-        under = joints_under(yard.joints, rule)
+        under = joints_under(joints, rule)
         if under.empty:
             continue
         framed = frame_of_rule(under, yard, rules, rule)
@@ -145,15 +156,17 @@ def frame_of_rules(yard: Yard, rules: Rules) -> tuple[pd.DataFrame, tuple[str, .
 
 def frame_of_rule(under: pd.DataFrame, yard: Yard, rules: Rules, rule: ExtentRule) -> pd.DataFrame:
     """Return the cells that a rule is about, with stratum, risk and probability."""
-    made = yard.deposits[yard.deposits["joint"].isin(under["joint"])]
-    made = made.assign(procedure=made["procedure"].fillna(_of_joint(made, under, "procedure")))
+    # Whose first work a joint is, is told from all joints under the rule, planned before or not.
+    everything = joints_under(yard.joints, rule)
+    made = yard.deposits[yard.deposits["joint"].isin(everything["joint"])]
+    made = made.assign(procedure=made["procedure"].fillna(_of_joint(made, everything, "procedure")))
     cells = _cells_of_rule(under, made, rules, rule)
     if cells.empty:
         return cells
     group_of = _groups(under, rule)
     groups = cells["joint"].map(group_of.set_axis(under["joint"]))
     leads = [_leading(cells[groups == group], made, rule) for group in pd.unique(groups)]
-    cells = with_flags(cells.assign(welder=pd.concat(leads)), under, made, rules)
+    cells = with_flags(cells.assign(welder=pd.concat(leads)), yard, rules)
     cells = with_risk(cells, under, yard, rules, rule)
     basis = _basis_mm(under, group_of, cells, groups, rule)
     parts = []
@@ -171,24 +184,23 @@ def frame_of_rule(under: pd.DataFrame, yard: Yard, rules: Rules, rule: ExtentRul
     return framed.assign(rule=rule.name, method=rule.method)
 
 
-def with_flags(
-    cells: pd.DataFrame, joints: pd.DataFrame, deposits: pd.DataFrame, rules: Rules
-) -> pd.DataFrame:
+def with_flags(cells: pd.DataFrame, yard: Yard, rules: Rules) -> pd.DataFrame:
     """Return cells with what their risk hangs on beside their place.
 
     Returns
     -------
     DataFrame
         ``process``, ``position``, ``thickness`` of the work of their ``welder``, and the flags
-        ``first_of_welder``, ``first_of_procedure``.
+        ``first_of_welder``, ``first_of_procedure``: first in the whole job.
     """
-    work = work_of(joints, deposits)
+    work = work_of(yard.joints, yard.deposits)
     keys = ["joint", "welder"]
     at = pd.MultiIndex.from_frame(work[keys]).get_indexer(pd.MultiIndex.from_frame(cells[keys]))
     of = work[["process", "position", "thickness"]].reindex(at).set_index(cells.index)
     number = rules.file.risk.first_joints
-    made = deposits.assign(
-        procedure=deposits["procedure"].fillna(_of_joint(deposits, joints, "procedure"))
+    made = yard.deposits
+    made = made.assign(
+        procedure=made["procedure"].fillna(_of_joint(made, yard.joints, "procedure"))
     )
     return cells.assign(
         **{name: of[name] for name in of.columns},

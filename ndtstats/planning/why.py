@@ -93,7 +93,7 @@ def _cell_of(cells: pd.DataFrame, row: Any) -> pd.DataFrame:
 
 
 def _factors(cell: pd.DataFrame, yard: Yard, rules: Rules, rule: ExtentRule) -> pd.DataFrame:
-    flagged = with_flags(cell, yard.joints, yard.deposits, rules)
+    flagged = with_flags(cell, yard, rules)
     values = factors_of(flagged, yard.joints, yard, rules, rule).iloc[0]
     joint = yard.joints.set_index("joint").loc[cell["joint"].iloc[0]]
     likelihood = yard.likelihood(rules, rule.method)

@@ -63,7 +63,7 @@ def frame_kept(
     for rule in rules.extent:
         mine = kept[kept["rule"] == rule.name]
         if len(mine):
-            flagged = with_flags(mine, yard.joints, yard.deposits, rules)
+            flagged = with_flags(mine, yard, rules)
             parts.append(with_risk(flagged, yard.joints, yard, rules, rule))
     return pd.concat(parts, ignore_index=True) if parts else kept
 

@@ -37,8 +37,8 @@ def curves_text(
     --------
     >>> print(curves_text([0, 10], {"found": [0.0, 2.0]}, x_title="exposures", width=11, height=3))
     2 │        ●●●
-    1 │    ●●●●
-    0 │●●●●
+    1 │   ●●●●●
+    0 │●●●
       └───────────
        0        10
        exposures   ● found
