@@ -69,8 +69,10 @@ def draft(
     cells = pd.concat([before, drawing.cells], ignore_index=True)
     asked = asked_places(register, job, as_of)
     if aims.evidence_days is not None:
+        tickets = register.table("qualifications", as_of=as_of)
         proposed = evidence_spots(
-            qualifications=register.table("qualifications", as_of=as_of),
+            # Whoever welds on another job gets his evidence there.
+            qualifications=tickets[tickets["welder"].isin(yard.deposits["welder"])],
             examinations=register.table("examinations", as_of=as_of),
             deposits=register.table("deposits", as_of=as_of),
             joints=register.table("joints", as_of=as_of),

@@ -7,6 +7,7 @@ rules say of the place, then what an imperfection there would mean.
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from ndtstats.planning.likelihood import EFFECTS, Likelihood
@@ -90,12 +91,23 @@ def factors_in_words(factors: pd.DataFrame) -> Any:
     >>> factors_in_words(pd.DataFrame({"bead_end": [1.5, 1.0], "crossing": [2.0, 1.0]})).tolist()
     ['bead end 1.5 × crossing 2', '']
     """
-    text = pd.Series("", index=factors.index, dtype="str")
-    for name in factors.columns:
-        shown = f"{name.replace('_', ' ')} " + factors[name].map("{:.3g}".format)
+    distinct, which = _distinct(factors)
+    text = pd.Series("", index=distinct.index, dtype="str")
+    for name in distinct.columns:
+        shown = f"{name.replace('_', ' ')} " + distinct[name].map("{:.3g}".format)
         joined = (text + " × " + shown).where(text != "", shown)
-        text = text.where(factors[name] == 1.0, joined)
-    return text
+        text = text.where(distinct[name] == 1.0, joined)
+    return pd.Series(text.array.take(which), index=factors.index)
+
+
+def _distinct(factors: pd.DataFrame) -> tuple[pd.DataFrame, npt.NDArray[np.int64]]:
+    """Return the rows that differ, and which of them each row is: they are few, and cells many."""
+    which = np.zeros(len(factors), dtype=np.int64)
+    for name in factors.columns:
+        codes, values = pd.factorize(factors[name])
+        which = pd.factorize(which * max(len(values), 1) + codes)[0].astype(np.int64)
+    _, first = np.unique(which, return_index=True)
+    return factors.iloc[first].reset_index(drop=True), which
 
 
 def hidden_zones(zones: pd.DataFrame, milestones: Any) -> list[str]:
