@@ -1,8 +1,9 @@
 import pytest
 
 from ndtstats.rules.describe import amount_in_words, rules_table, sources
-from ndtstats.rules.model import ExtentRule
+from ndtstats.rules.model import Adjusted, ExtentRule
 from ndtstats.rules.reader import list_presets, load_rules
+from ndtstats.rules.where import Where
 
 
 def rule(places: str = "all", **amount: object) -> ExtentRule:
@@ -47,6 +48,31 @@ def rule(places: str = "all", **amount: object) -> ExtentRule:
             {"family": "share-of-length", "percent": 10.0, "least_mm": 900.0},
             "10 % of length, at least 900 mm",
         ),
+        (
+            {
+                "family": "share-of-length",
+                "percent": 100.0,
+                "reduction": {"after_m": 20.0, "percent": 10.0},
+            },
+            "the whole length; clean beyond 20 m: 10 % of what follows",
+        ),
+        (
+            {
+                "family": "percent-of-joints",
+                "one_in": 20.0,
+                "examined": "one-spot",
+                "counted_for": "each-welder",
+            },
+            "1 in 20 joints, at least 1 of each welder, one spot on each",
+        ),
+        (
+            {
+                "family": "spot-per-increment",
+                "increment_m": 15.2,
+                "shown_in": "each-increment",
+            },
+            "1 spot in 15.2 m or a fraction of it, each welder in each",
+        ),
         ({"family": "check-points", "divisor": 46.5}, "L (B + D) / 46.5 points"),
         ({"family": "check-points", "points": 1}, "1 point"),
         ({"family": "check-points", "points": 12}, "12 points"),
@@ -54,6 +80,25 @@ def rule(places: str = "all", **amount: object) -> ExtentRule:
 )
 def test_an_amount_in_words(amount, words):
     assert amount_in_words(rule(**amount)) == words
+
+
+def test_the_condition_stands_before_the_amount_and_what_is_beside_it_after():
+    held = rule(family="spot-per-increment", increment_m=30.0).model_copy(
+        update={
+            "where": Where.model_validate(
+                {"thickness_mm": {"above": 10.0, "up_to": 25.0}, "zone": ["T1", "T2"]}
+            ),
+            "always": ("datum-ends",),
+            "always_counts": False,
+            "spots_per_joint": 1,
+            "adjusted": Adjusted(factor=0.5, reason="low stress"),
+        }
+    )
+    assert amount_in_words(held) == (
+        "thickness above 10 and up to 25 mm, zone T1 or T2: 1 spot in 30 m or a fraction of it; "
+        "at least 1 on each joint; the places examined every one do not count; "
+        "times 0.5: low stress"
+    )
 
 
 def test_the_places_stand_before_the_amount():
