@@ -67,29 +67,23 @@ class BetaDetection:
 
 
 class _Strata(NamedTuple):
-    """One element a stratum; ``prior_m`` is β of the gamma prior."""
+    """One element a stratum, of shape (n,)."""
 
     found: _Floats
     examined_m: _Floats
     unexamined_m: _Floats
-    shape: _Floats
-    prior_m: _Floats
-
-    @property
-    def posterior_shape(self) -> _Floats:
-        """α + k."""
-        return self.shape + self.found
-
-    def only(self, kept: _Ints) -> "_Strata":
-        """Return some of the strata."""
-        return _Strata(*(part[kept] for part in self))
 
 
 class _Mixture(NamedTuple):
-    """Detection in parts: ``weight`` of shape (m,), ``d`` of shape (m, strata)."""
+    """What is not known for sure, in parts: ``weight`` of shape (m,), the others (m, n).
+
+    ``d`` is the detection, ``shape`` and ``prior_m`` are α and β of the gamma prior.
+    """
 
     weight: _Floats
     d: _Floats
+    shape: _Floats
+    prior_m: _Floats
 
 
 def hidden_imperfections(
@@ -99,8 +93,10 @@ def hidden_imperfections(
     *,
     prior_shape: Any,
     prior_length_m: Any,
+    prior_weight: Any = None,
     prior_of: str = "present",
     detection: Any = 1.0,
+    looked_at_m: Any = None,
     group: Any = None,
     level: float = 0.90,
     seed: int = 0,
@@ -113,14 +109,20 @@ def hidden_imperfections(
         Rejectable imperfections found in each stratum.
     examined_m, unexamined_m : array_like of shape (n,)
         Metres examined, and metres that nobody examined.
-    prior_shape, prior_length_m : array_like
+    prior_shape, prior_length_m : array_like of shape (n,) or (m, n)
         α and β of the gamma prior of each stratum's rate per metre: as if α had been found in β
         metres examined. α = 1/2 and β = 0 is Jeffreys' prior.
+    prior_weight : array_like of shape (m,), optional
+        How likely each of m priors is, given what was found, where the prior itself is uncertain
+        (:func:`ndtstats.statistics.hierarchy.likely_priors`); with ``prior_of`` "found" only.
     prior_of : {"present", "found"}
         What the prior is of: the rate that is there (λ), or the rate that the method finds (λ d),
         as a prior fitted to counts of what was found is.
     detection : array_like or BetaDetection
         Probability that the method finds a rejectable imperfection, above 0 and at most 1.
+    looked_at_m : array_like of shape (n,), optional
+        Metres in which the method may have missed some, where that is more than ``examined_m``:
+        places that were aimed at were looked at too, but must not tell of the rate.
     group : array_like of shape (n,), optional
         What the strata are added up by, such as the zone; left out, each stratum stands alone.
     level : float
@@ -169,34 +171,56 @@ def hidden_imperfections(
     """
     if not 0 < level < 1:
         raise UseError(f"level {level} is not a probability; write it between 0 and 1: 0.90")
-    strata = _checked(found, examined_m, unexamined_m, prior_shape, prior_length_m)
     if prior_of not in {"present", "found"}:
         raise UseError(f'prior_of "{prior_of}" is not known; use "present" or "found"')
     of_present = prior_of == "present"
-    mixture = _mixture(detection, strata, of_present)
-    looked = mixture.d * strata.examined_m
-    known = looked + (strata.prior_m if of_present else mixture.d * strata.prior_m)
+    if of_present and prior_weight is not None:
+        raise UseError('several priors with weights must be of the rate found: prior_of="found"')
+    strata = _strata(found, examined_m, unexamined_m)
+    prior = _prior(prior_shape, prior_length_m, prior_weight, len(strata.found))
+    mixture = _mixture(detection, strata, prior, of_present)
+    known = mixture.d * strata.examined_m
+    known += mixture.prior_m if of_present else mixture.d * mixture.prior_m
     _refuse_unknown(known)
-    missed = (strata.examined_m - looked) / known
+    searched = strata.examined_m if looked_at_m is None else np.asarray(looked_at_m, float)
+    if not bool(np.all(searched >= 0)):
+        raise UseError("the metres looked at must be 0 or more")
+    missed = (1 - mixture.d) * searched / known
     odds = strata.unexamined_m / known + missed
     labels = np.arange(len(strata.found)) if group is None else np.asarray(group)
     codes, names = pd.factorize(labels, use_na_sentinel=False)
-    totals = _totals(strata, mixture, odds, missed, codes.astype(np.int64), len(names))
-    bounds = _bounds(strata, mixture, odds, codes.astype(np.int64), len(names), level, seed)
+    shape, of = mixture.shape + strata.found, codes.astype(np.int64)
+    totals = _totals(strata, mixture.weight, shape, odds, missed, of, len(names))
+    bounds = _bounds(mixture.weight, shape, odds, of, len(names), level, seed)
     return pd.concat([totals, bounds], axis=1).set_axis(pd.Index(names, name="group"))
 
 
-def _checked(*numbers: Any) -> _Strata:
+def _strata(found: Any, examined_m: Any, unexamined_m: Any) -> _Strata:
+    numbers = (found, examined_m, unexamined_m)
     parts = np.broadcast_arrays(*(np.atleast_1d(np.asarray(part, float)) for part in numbers))
-    strata = _Strata(*parts)
-    told = ("found", "examined metres", "unexamined metres", "prior_shape", "prior_length_m")
-    for name, part in zip(told, strata, strict=True):
-        good = np.isfinite(part) & (part > 0 if name == "prior_shape" else part >= 0)
+    for name, part in zip(("found", "examined metres", "unexamined metres"), parts, strict=True):
+        good = np.isfinite(part) & (part >= 0)
         if not bool(np.all(good)):
             at = int(np.flatnonzero(~good)[0])
-            least = "must be above 0" if name == "prior_shape" else "must be 0 or more"
-            raise UseError(f"stratum {at + 1}: {name} {part[at]:g} {least}")
-    return strata
+            raise UseError(f"stratum {at + 1}: {name} {part[at]:g} must be 0 or more")
+    return _Strata(*parts)
+
+
+def _prior(shape: Any, length_m: Any, weight: Any, strata: int) -> _Mixture:
+    """Return the prior in parts, with no detection yet."""
+    parts = np.ones(1) if weight is None else np.asarray(weight, float)
+    to = (len(parts), strata)
+    alpha, beta = (np.broadcast_to(np.asarray(part, float), to) for part in (shape, length_m))
+    for name, part, least in (
+        ("prior_shape", alpha, "above 0"),
+        ("prior_length_m", beta, "0 or more"),
+    ):
+        good = np.isfinite(part) & ((part > 0) | ((part == 0) & (name == "prior_length_m")))
+        if not bool(np.all(good)):
+            raise UseError(f"{name} {part[~good][0]:g} must be {least}")
+    if not (bool(np.all(parts >= 0)) and parts.sum() > 0):
+        raise UseError("the weights of the priors must be 0 or more, and not all of them 0")
+    return _Mixture(parts / parts.sum(), np.ones(to), alpha, beta)
 
 
 def _refuse_unknown(known: _Floats) -> None:
@@ -208,26 +232,32 @@ def _refuse_unknown(known: _Floats) -> None:
         )
 
 
-def _mixture(detection: Any, strata: _Strata, of_present: bool) -> _Mixture:
-    """Return the detection as parts, weighted by how well each explains what was found."""
+def _mixture(detection: Any, strata: _Strata, prior: _Mixture, of_present: bool) -> _Mixture:
+    """Return prior and detection in parts, weighted by how well each explains what was found."""
     if not isinstance(detection, BetaDetection):
         d = np.broadcast_to(np.asarray(detection, float), strata.found.shape)
         if not bool(np.all((d > 0) & (d <= 1))):
             raise UseError(f"detection {d[~((d > 0) & (d <= 1))][0]:g} must be above 0, at most 1")
-        return _Mixture(np.ones(1), d[None, :])
-    telling = (strata.prior_m > 0) & of_present
+        return prior._replace(d=np.broadcast_to(d, prior.d.shape))
+    telling = (prior.prior_m[0] > 0) & of_present
     if detection.a <= 1 and not bool(np.all(telling)):
         raise UseError(
             "a detection that may be next to nothing needs a prior that says something of the "
             "rate that is there; give one, or a detection with its first number above 1"
         )
     d, logarithm = _beta_points(detection)
-    told, beta = strata.found[telling], strata.prior_m[telling]
-    shape = strata.posterior_shape[telling]
+    told, beta = strata.found[telling], prior.prior_m[0, telling]
+    shape = told + prior.shape[0, telling]
     logarithm = logarithm + told.sum() * np.log(d)
     logarithm -= np.log(beta + d[:, None] * strata.examined_m[telling]) @ shape
     weight = special.softmax(logarithm)
-    return _Mixture(weight, np.broadcast_to(d[:, None], (len(d), len(strata.found))))
+    parts, points = len(prior.weight), len(d)
+    return _Mixture(
+        weight=np.outer(prior.weight, weight).ravel(),
+        d=np.broadcast_to(np.tile(d, parts)[:, None], (parts * points, len(strata.found))),
+        shape=np.repeat(prior.shape, points, axis=0),
+        prior_m=np.repeat(prior.prior_m, points, axis=0),
+    )
 
 
 def _beta_points(detection: BetaDetection) -> tuple[_Floats, _Floats]:
@@ -247,10 +277,15 @@ def _beta_points(detection: BetaDetection) -> tuple[_Floats, _Floats]:
 
 
 def _totals(
-    strata: _Strata, mixture: _Mixture, odds: _Floats, missed: _Floats, codes: _Ints, groups: int
+    strata: _Strata,
+    weight: _Floats,
+    shape: _Floats,
+    odds: _Floats,
+    missed: _Floats,
+    codes: _Ints,
+    groups: int,
 ) -> pd.DataFrame:
-    shape = strata.posterior_shape
-    mean, mean_missed = shape * (mixture.weight @ odds), shape * (mixture.weight @ missed)
+    mean, mean_missed = weight @ (shape * odds), weight @ (shape * missed)
     sums = {
         "found": strata.found,
         "examined_m": strata.examined_m,
@@ -260,32 +295,31 @@ def _totals(
         "mean_missed": mean_missed,
     }
     table = pd.DataFrame({name: np.bincount(codes, part, groups) for name, part in sums.items()})
-    nothing = np.zeros((groups, len(mixture.weight)))
+    nothing = np.zeros((groups, len(weight)))
     np.add.at(nothing, codes, (-shape * np.log1p(odds)).T)
-    return table.assign(none=np.exp(nothing) @ mixture.weight)
+    return table.assign(none=np.exp(nothing) @ weight)
 
 
 def _bounds(
-    strata: _Strata,
-    mixture: _Mixture,
+    weight: _Floats,
+    shape: _Floats,
     odds: _Floats,
     codes: _Ints,
     groups: int,
     level: float,
     seed: int,
 ) -> pd.DataFrame:
-    shape = strata.posterior_shape
     size = np.bincount(codes, minlength=groups)
-    if len(mixture.weight) == 1 and bool(np.all(size == 1)):
-        upper = _upper_alone(shape, odds[0], level)
+    if len(weight) == 1 and bool(np.all(size == 1)):
+        upper = _upper_alone(shape[0], odds[0], level)
         return pd.DataFrame({"upper": upper, "level": level, "basis": "exact", "upper_error": 0.0})
     order = np.argsort(codes, kind="stable")
     members = np.split(order, np.cumsum(size)[:-1])
-    kept = mixture.weight > _NO_WEIGHT
-    weight = mixture.weight[kept] / mixture.weight[kept].sum()
+    kept = weight > _NO_WEIGHT
+    weight, shape, odds = weight[kept] / weight[kept].sum(), shape[kept], odds[kept]
     # Each group's distribution has a length of its own; there are as many as zones, not as spots.
     each = [
-        _upper(shape[of], odds[kept][:, of], weight, level, [seed, number])
+        _upper(shape[:, of], odds[:, of], weight, level, [seed, number])
         for number, of in enumerate(members)
     ]
     table = pd.DataFrame(each, columns=["upper", "basis", "upper_error"])
@@ -319,16 +353,16 @@ def _drawn(
     shape: _Floats, odds: _Floats, weight: _Floats, rng: np.random.Generator
 ) -> npt.NDArray[np.int64]:
     part = rng.choice(len(weight), _DRAWS, p=weight)
-    block = max(_BLOCK // len(shape), 1)
+    block = max(_BLOCK // shape.shape[1], 1)
     expected = [
-        np.einsum("ds,ds->d", rng.standard_gamma(shape, (len(some), len(shape))), odds[some])
+        np.einsum("ds,ds->d", rng.standard_gamma(shape[some]), odds[some])
         for some in np.split(part, range(block, _DRAWS, block))
     ]
     counts: npt.NDArray[np.int64] = rng.poisson(np.concatenate(expected))
     return counts
 
 
-def hidden_sentence(row: Mapping[str, Any], method: str = "the method") -> str:
+def hidden_sentence(row: Mapping[Any, Any], method: str = "the method") -> str:
     """Return in words what a row of :func:`hidden_imperfections` says.
 
     Parameters

@@ -23,8 +23,8 @@ def sum_probabilities(shape: _Floats, odds: _Floats, weight: _Floats) -> _Floats
 
     Parameters
     ----------
-    shape : ndarray of shape (s,)
-        Shape of the gamma distribution of each count's rate.
+    shape : ndarray of shape (s,) or (m, s)
+        Shape of the gamma distribution of each count's rate, in each part of the mixture.
     odds : ndarray of shape (m, s)
         Mean over shape of each count, in each part of the mixture: its generating function is
         (1 + odds (1 - z)) ** -shape.
@@ -48,6 +48,7 @@ def sum_probabilities(shape: _Floats, odds: _Floats, weight: _Floats) -> _Floats
     """
     if not np.any(odds > 0):
         return np.ones(1)
+    shape = np.broadcast_to(shape, odds.shape)
     length = _grid(shape, odds, weight)
     if length is None:
         return None
@@ -67,7 +68,7 @@ def _characteristic(
     """Return the mean of exp(-i angle x count)."""
     # The real part stays at or above 1, so that the logarithm never leaves its principal branch.
     step = 1 + odds[:, :, None] * -np.expm1(-1j * angle)
-    return np.asarray(weight @ np.exp(-np.einsum("s,msa->ma", shape, np.log(step))), complex)
+    return np.asarray(weight @ np.exp(-np.einsum("ms,msa->ma", shape, np.log(step))), complex)
 
 
 def _grid(shape: _Floats, odds: _Floats, weight: _Floats) -> int | None:
@@ -80,7 +81,7 @@ def _grid(shape: _Floats, odds: _Floats, weight: _Floats) -> int | None:
         tilt = share * np.log1p(1 / odds.max(axis=1))[:, None]
     tilt = np.minimum(tilt, 50.0)
     left = 1 - odds[:, None, :] * np.expm1(tilt)[:, :, None]
-    logarithm = -np.log(np.maximum(left, 1e-300)) @ shape
+    logarithm = -np.einsum("mts,ms->mt", np.log(np.maximum(left, 1e-300)), shape)
     length = 16
     while length * odds.size <= _MOST_WORK:
         beyond = np.exp(np.minimum(np.min(logarithm - length * tilt, axis=1), 0.0))

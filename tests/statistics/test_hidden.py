@@ -190,6 +190,49 @@ def test_the_less_is_found_the_better_the_method_the_less_is_hidden():
     assert np.all(np.diff(by_detection) < 0)
 
 
+def test_several_priors_are_mixed_by_their_weights():
+    one = {"prior_shape": 2.0, "prior_length_m": 20.0, "prior_of": "found"}
+    other = {"prior_shape": 0.6, "prior_length_m": 1.0, "prior_of": "found"}
+    both = hidden(
+        group=[0, 0, 0], prior_shape=[[2.0], [0.6]], prior_length_m=[[20.0], [1.0]],
+        prior_weight=[3, 1], prior_of="found", level=0.8,
+    ).iloc[0]  # fmt: skip
+    first, second = (hidden(group=[0, 0, 0], **prior).iloc[0] for prior in (one, other))
+    for name in ("mean", "none", "mean_unexamined"):
+        assert both[name] == pytest.approx(0.75 * first[name] + 0.25 * second[name], rel=1e-10)
+
+    # A point is reached by the mixture when the weighted chances reach it, by simulation.
+    rng = np.random.default_rng(1)
+    draws = []
+    for share, prior in ((300_000, one), (100_000, other)):
+        rate = rng.gamma(
+            np.array(STRATA["found"]) + prior["prior_shape"],
+            1 / (np.array(STRATA["examined_m"]) + prior["prior_length_m"]), (share, 3),
+        )  # fmt: skip
+        draws.append(rng.poisson(rate @ np.array(STRATA["unexamined_m"])))
+    every = np.concatenate(draws)
+    slack = 4 * np.sqrt(0.16 / 400_000)
+    assert (every < both["upper"]).mean() - slack < 0.8 < (every <= both["upper"]).mean() + slack
+    vague = hidden(
+        group=[0, 0, 0], prior_shape=[[2.0], [0.6]], prior_length_m=[[20.0], [1.0]],
+        prior_weight=[3, 1], prior_of="found", detection=BetaDetection(3e6, 1e6),
+    ).iloc[0]  # fmt: skip
+    sharp = hidden(
+        group=[0, 0, 0], prior_shape=[[2.0], [0.6]], prior_length_m=[[20.0], [1.0]],
+        prior_weight=[3, 1], prior_of="found", detection=0.75,
+    ).iloc[0]  # fmt: skip
+    assert vague["mean"] == pytest.approx(sharp["mean"], rel=1e-5)
+
+
+def test_what_was_aimed_at_can_be_missed_too_but_tells_nothing_of_the_rate():
+    # A number d: the same as so much more that nobody examined.
+    aimed = np.array([10.0, 0.0, 4.0])
+    looked = hidden(detection=0.7, looked_at_m=np.array(STRATA["examined_m"]) + aimed)
+    known = hidden(detection=0.7, unexamined_m=np.array(STRATA["unexamined_m"]) + 0.3 * aimed)
+    np.testing.assert_allclose(looked["mean"], known["mean"], rtol=1e-12)
+    assert looked["upper"].tolist() == known["upper"].tolist()
+
+
 def test_groups_keep_their_order_and_sums():
     table = hidden(group=["zone B", "zone A", "zone B"], detection=BetaDetection(9, 2))
     assert table.index.tolist() == ["zone B", "zone A"]
@@ -214,6 +257,9 @@ def test_all_seen_by_a_perfect_method_leaves_nothing():
         ({"detection": 80}, "above 0, at most 1"),
         ({"found": [1, -1, 2]}, "stratum 2: found -1 must be 0 or more"),
         ({"prior_shape": 0.0}, "prior_shape 0 must be above 0"),
+        ({"looked_at_m": [-1, 2, 3]}, "looked at must be 0 or more"),
+        ({"prior_weight": [1.0]}, 'prior_of="found"'),
+        ({"prior_weight": [0.0], "prior_of": "found"}, "not all of them 0"),
         ({"level": 90}, "between 0 and 1"),
         ({"prior_of": "posterior"}, 'use "present" or "found"'),
         ({"detection": BetaDetection(1, 1), "prior_length_m": 0.0}, "first number above 1"),
