@@ -12,7 +12,7 @@ from ndtstats.planning.plan import (
 )
 from ndtstats.planning.repeat import Repeat, repeat_plan
 from ndtstats.planning.why import Why, why_spot
-from ndtstats.planning.worth import Worth, plan_worth, worth_by_step
+from ndtstats.planning.worth import Worth, noticed, plan_worth, worth_by_step
 from ndtstats.planning.yard import yard_of
 
 __all__ = [
@@ -27,6 +27,7 @@ __all__ = [
     "draw_plan",
     "frame_of_rules",
     "in_request_order",
+    "noticed",
     "plan_head",
     "plan_spots",
     "plan_worth",

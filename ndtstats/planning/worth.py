@@ -14,6 +14,7 @@ from ndtstats.planning.value import Stakes, by_gain, left_in, value_curve
 from ndtstats.planning.yard import asked_places, frame_kept, looked_at, yard_of
 from ndtstats.register import Register
 from ndtstats.rules import Rules
+from ndtstats.statistics.acceptance import accept_probability
 from ndtstats.units import MM_PER_M
 from ndtstats.words import VOLUMETRIC
 
@@ -37,6 +38,8 @@ class Worth(NamedTuple):
         Weld length of the frames.
     likelihood : Likelihood
         What the expectations rest on.
+    welders : DataFrame
+        Columns ``welder`` and ``places``: how many of his are looked into or planned to be.
     """
 
     curve: pd.DataFrame
@@ -44,6 +47,7 @@ class Worth(NamedTuple):
     limit_per_m: float
     metres: float
     likelihood: Likelihood
+    welders: pd.DataFrame
 
     def at(self, exposures: Any) -> pd.DataFrame:
         """Return the curve after so many exposures, or just before where a place takes several."""
@@ -127,7 +131,8 @@ def plan_worth(
             "one with: ndtstats plan draw"
         )
     stakes = stakes_of(among.cells, yard, rules)
-    order, part = _order(among, asked, stakes, further, seed)
+    planned_as = _part_of(among.cells, asked).to_numpy(object)
+    order, part = _order(among, planned_as, stakes, further, seed)
     nothing = np.zeros(len(stakes.a))
     curve = value_curve(
         stakes, order, looked_at=nothing, hidden=left_in(stakes, among.examined, detection)
@@ -141,7 +146,56 @@ def plan_worth(
         limit_per_m=TIMES_THE_MEAN * likelihood.rate_per_m if limit is None else limit,
         metres=float(length.sum()) / MM_PER_M,
         likelihood=likelihood,
+        welders=_places(among, planned_as),
     )
+
+
+def noticed(worth: Worth, rates: Any) -> pd.DataFrame:
+    """Return how likely a welder is noticed by his true rate: who has fewest places, and others.
+
+    Parameters
+    ----------
+    worth : Worth
+        What exposures buy.
+    rates : array_like of shape (n,)
+        Shares of his places that are bad, from 0 to 1.
+
+    Returns
+    -------
+    DataFrame
+        Column ``rate``, and for up to three welders, named with the number of their places, the
+        chance that at least one of these is rejected. Empty where nobody is known.
+
+    Notes
+    -----
+    Single sampling with acceptance number 0 (Dodge & Romig 1929), for places that chance chose and
+    an examination that misses nothing.
+
+    Examples
+    --------
+    >>> 1 - accept_probability(0.1, 10, 0)
+    array(0.65132156)
+    """
+    ordered = worth.welders.sort_values(["places", "welder"], ignore_index=True)
+    p = np.asarray(rates, float)
+    table = pd.DataFrame({"rate": p})
+    if ordered.empty:
+        return table.iloc[:0]
+    for row in dict.fromkeys((0, len(ordered) // 2, len(ordered) - 1)):
+        number = int(ordered["places"].iloc[row])
+        word = "place" if number == 1 else "places"
+        name = f"{ordered['welder'].iloc[row]}, {number} {word}"
+        table[name] = 1 - accept_probability(p, number, 0)
+    return table
+
+
+def _places(among: Candidates, part: npt.NDArray[Any]) -> pd.DataFrame:
+    """Return how many places of each welder are looked into or planned to be."""
+    looked = among.examined | (among.planned & np.isin(part, _PARTS))
+    number = among.cells.loc[looked, "welder"].value_counts()
+    everybody = pd.Index(among.cells["welder"].unique()).drop("", errors="ignore")
+    places = number.reindex(everybody.sort_values(), fill_value=0)
+    return places.rename_axis("welder").reset_index(name="places")
 
 
 #: Parts of a plan in the order in which their exposures are counted.
@@ -149,10 +203,9 @@ _PARTS = ("required", "random", "targeted", "extra")
 
 
 def _order(
-    among: Candidates, asked: pd.DataFrame, stakes: Stakes, further: int, seed: int
+    among: Candidates, part: npt.NDArray[Any], stakes: Stakes, further: int, seed: int
 ) -> tuple[npt.NDArray[np.int64], npt.NDArray[Any]]:
     """Return places in the order in which they are counted, and the part that each belongs to."""
-    part = _part_of(among.cells, asked).to_numpy(object)
     planned = among.planned & np.isin(part, _PARTS)
     chance = np.random.default_rng(seed).random(len(part))
     rank = np.array([_PARTS.index(name) if name in _PARTS else len(_PARTS) for name in part])

@@ -10,7 +10,7 @@ from ndtstats.planning.order import natural
 from ndtstats.register import Register
 from ndtstats.rules import Rules
 
-_EXAMINED = ("id", "job", "joint", "method", "from_mm", "to_mm", "round", "verdict")
+_EXAMINED = ("job", "joint", "method", "from_mm", "to_mm", "round", "verdict")
 _JOINTS = ("job", "joint", "length_mm", "process", "position", "thickness_mm")
 _DEPOSITS = ("job", "joint", "welder", "from_mm", "to_mm", "process", "position")
 

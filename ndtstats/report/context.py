@@ -9,10 +9,12 @@ from typing import Any
 import pandas as pd
 
 from ndtstats import __version__
+from ndtstats.errors import UseError
 from ndtstats.escalation import owed
 from ndtstats.escalation import sentence as owed_sentence
 from ndtstats.extent import extent
 from ndtstats.extent import sentence as extent_sentence
+from ndtstats.planning import Worth, plan_worth
 from ndtstats.progress import Progress, silent
 from ndtstats.rates import rates, set_aside
 from ndtstats.register import Register, require_job
@@ -20,7 +22,7 @@ from ndtstats.report import formatting as show
 from ndtstats.report import sentences
 from ndtstats.report.joints import Joint, Zone, strips_of
 from ndtstats.report.sentences import Decision
-from ndtstats.rules import rules_in_force
+from ndtstats.rules import Rules, rules_in_force
 
 #: Rows of a table on the page; the rest is counted.
 MOST_ROWS = 200
@@ -80,6 +82,8 @@ class QaPage:
         Those with a strip picture; ``joints_left`` more were examined.
     zones : tuple of Zone
         Those with anything planned, examined or owed; ``zones_left`` more are not drawn.
+    worth : Worth or None
+        What exposures buy; None where no plan by the rules in force looks inside a weld.
     provenance : tuple of (str, str)
         Hashes, seeds, versions.
     """
@@ -110,6 +114,7 @@ class QaPage:
     joints_left: int
     zones: tuple[Zone, ...]
     zones_left: int
+    worth: Worth | None
     provenance: tuple[tuple[str, str], ...]
 
 
@@ -193,8 +198,18 @@ def qa_page(
         joints_left=strips.left,
         zones=strips.zones,
         zones_left=strips.zones_left,
+        worth=_worth(register, job, rules, moment),
         provenance=_provenance(register, job, moment),
     )  # fmt: skip
+
+
+def _worth(register: Register, job: str, rules: Rules | None, as_of: datetime) -> Worth | None:
+    if rules is None:
+        return None
+    try:
+        return plan_worth(register, job=job, rules=rules, as_of=as_of)
+    except UseError:
+        return None
 
 
 def _title(register: Register, job: str, as_of: datetime) -> str:

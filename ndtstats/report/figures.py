@@ -205,6 +205,75 @@ def extent_figure(table: pd.DataFrame) -> "go.Figure | None":
     return figure
 
 
+def value_figure(curve: pd.DataFrame, planned: int) -> "go.Figure | None":
+    """Return what exposures are expected to find, and how sure everybody bad is noticed.
+
+    Parameters
+    ----------
+    curve : DataFrame
+        Curve of :class:`ndtstats.planning.Worth`.
+    planned : int
+        Exposures that are planned; those to the right of the line are further ones.
+    """
+    import plotly.graph_objects as go  # noqa: PLC0415
+
+    there = float(curve["hidden"].iloc[0])
+    if len(curve) < 2 or there <= 0:
+        return None
+    figure = go.Figure()
+    shown = (
+        (100 * curve["found"] / there, "found, of all that is there", BLUE, "solid"),
+        (100 * curve["caught"], "everybody above the limit noticed", RED, "dash"),
+    )
+    for values, name, colour, dash in shown:
+        figure.add_scatter(
+            x=curve["exposures"].tolist(), y=values.tolist(), name=name, mode="lines",
+            line={"color": colour, "dash": dash, "width": 2},
+            hovertemplate="%{x} exposures<br>%{y:.1f} %",
+        )  # fmt: skip
+    if planned:
+        figure.add_vline(x=planned, line={"color": GREY, "dash": "dot", "width": 1.5})
+    figure.update_layout(
+        _layout(
+            360,
+            xaxis={"title": {"text": "exposures"}, "rangemode": "tozero"},
+            yaxis={"title": {"text": "%"}, "range": [0, 103]},
+        )
+    )
+    return figure
+
+
+def noticed_figure(table: pd.DataFrame) -> "go.Figure | None":
+    """Return how likely a welder is noticed, by his true rate.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As :func:`ndtstats.planning.noticed` gives it.
+    """
+    import plotly.graph_objects as go  # noqa: PLC0415
+
+    if table.empty:
+        return None
+    figure = go.Figure()
+    styles = zip((RED, BLUE, GREEN), ("dash", "solid", "dot"), strict=True)
+    for name, (colour, dash) in zip(table.columns.drop("rate"), styles, strict=False):
+        figure.add_scatter(
+            x=(100 * table["rate"]).tolist(), y=(100 * table[name]).tolist(), mode="lines",
+            name=_escaped(_shortened(str(name), 32)), showlegend=True,
+            line={"color": colour, "dash": dash, "width": 2},
+            hovertemplate="%{x:.0f} % bad<br>noticed with %{y:.0f} %",
+        )  # fmt: skip
+    figure.update_layout(
+        _layout(
+            340,
+            xaxis={"title": {"text": "true share of bad places [%]"}, "rangemode": "tozero"},
+            yaxis={"title": {"text": "noticed [%]"}, "range": [0, 103]},
+        )
+    )
+    return figure
+
+
 def _wrapped(text: str) -> str:
     """Return text in two lines at most, so that a narrow screen keeps room for the bars."""
     lines = textwrap.wrap(_shortened(text, 52), 26) or [""]

@@ -9,9 +9,12 @@ from pathlib import Path
 from typing import Any
 
 import jinja2
+import numpy as np
+import pandas as pd
 from markupsafe import Markup
 
 from ndtstats.errors import CannotGoOn
+from ndtstats.planning import noticed, worth_by_step
 from ndtstats.report import figures
 from ndtstats.report import formatting as show
 from ndtstats.report.context import QaPage
@@ -84,6 +87,10 @@ def _plotly() -> str:
     return base64.b64encode(gzip.compress(get_plotlyjs().encode(), 9, mtime=0)).decode()
 
 
+#: True shares of bad places in the table of who is noticed.
+_RATES = (0.01, 0.02, 0.05, 0.1, 0.2, 0.3, 0.5)
+
+
 def render_qa(page: QaPage) -> str:
     """Return the page for the QA lead as HTML; the same page gives the same bytes."""
     drawn = {
@@ -91,6 +98,12 @@ def render_qa(page: QaPage) -> str:
         "rates": figures.rates_figure(page.welders, page.total_rate),
         "trend": figures.trend_figure(page.trend),
     }
+    steps = noticing = pd.DataFrame()
+    if page.worth is not None:
+        drawn["value"] = figures.value_figure(page.worth.curve, page.worth.planned)
+        drawn["noticed"] = figures.noticed_figure(noticed(page.worth, np.linspace(0, 0.5, 51)))
+        steps = worth_by_step(page.worth, 10)
+        noticing = noticed(page.worth, _RATES)
     data = {name: _figure_json(figure) for name, figure in drawn.items() if figure is not None}
     strips = [
         (joint, strip(joint.length_mm, joint.examined, joint.found, joint.planned, joint.owed))
@@ -108,6 +121,8 @@ def render_qa(page: QaPage) -> str:
             figures=data,
             strips=[(joint, Markup(svg)) for joint, svg in strips],  # noqa: S704
             zones=[(zone, told, Markup(svg)) for zone, told, svg in zones],  # noqa: S704
+            steps=steps,
+            noticing=noticing,
             css=Markup(_text("static/page.css")),  # noqa: S704
             script=Markup(_text("static/page.js")),  # noqa: S704
             plotly=_plotly() if data else "",
