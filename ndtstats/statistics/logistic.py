@@ -20,7 +20,7 @@ _MOST_STEPS = 100
 #: The fit is done when a step moves no linear predictor by more.
 _STILL = 1e-11
 #: A likelihood so much smaller, relatively, is not smaller.
-_ROUNDING = 1e-13
+_ROUNDING = 1e-10
 #: A sum above this means that a direction without end was found.
 _ABOVE_NOTHING = 1e-7
 
@@ -113,9 +113,10 @@ def maximum(
         reach = float(np.max(np.abs(x @ step), initial=0.0))
         if reach < _STILL:
             return _fitted(x, y, n, shift, beta + step)
-        # Far from the maximum a full step can overshoot; one that makes things worse is halved.
-        share, least = 1.0, likelihood - abs(likelihood) * _ROUNDING
-        after = _likelihood(x, y, n, shift, beta + step, firth)
+        # Far from the maximum a full step can overshoot; one that makes things worse is halved. The
+        # penalty is not in the information, so that full steps could swing about it for ever.
+        share, least = 0.5 if firth else 1.0, likelihood - abs(likelihood) * _ROUNDING
+        after = _likelihood(x, y, n, shift, beta + share * step, firth)
         while not after >= least and share > _STILL:
             share /= 2
             after = _likelihood(x, y, n, shift, beta + share * step, firth)

@@ -112,3 +112,23 @@ def test_rows_with_no_trial_say_nothing():
     some, all_rows = fit_logistic(x[:2], [2, 6], [10, 10]), fit_logistic(x, [2, 6, 0], [10, 10, 0])
     np.testing.assert_allclose(some.coefficients, all_rows.coefficients)
     assert some.degrees_of_freedom == all_rows.degrees_of_freedom
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_sparse_counts_settle_with_the_score_at_nought(seed):
+    # Few spots in many kinds of work, as yards have them; Firth's score, written out, is 0.
+    rng = np.random.default_rng(seed)
+    x = np.column_stack([np.ones(36), (rng.random((36, 9)) < 0.3).astype(float)])
+    n = rng.integers(1, 12, 36)
+    y = rng.binomial(n, 0.12)
+    fit = fit_logistic(x, y, n, firth=True)
+    p = fit.probability
+    weight = n * p * (1 - p)
+    leverage = weight * np.einsum("ij,jk,ik->i", x, fit.covariance, x)
+    np.testing.assert_allclose(x.T @ (y - n * p + leverage * (0.5 - p)), 0, atol=1e-8)
+
+
+def test_firth_settles_where_full_steps_swing():
+    # Two cells of one spot: a full scoring step goes from one side of the maximum to the other.
+    fit = fit_logistic([[1, 0], [1, 1]], [0, 0], [1, 1], firth=True)
+    np.testing.assert_allclose(fit.probability, 0.25, rtol=1e-9)
