@@ -48,6 +48,8 @@ def welders_needed(
         Columns ``group``, ``increment`` (0 where the work is not shown in each), ``welder``,
         ``needed``, ``lacks``.
     """
+    if not rule.spots_per_welder and not rule.each_welder:
+        return pd.DataFrame({name: [] for name in (*_WHOSE, "needed", "lacks")})
     made = spans_made(joints, deposits).drop(columns="date").drop_duplicates()
     made = made.assign(increment=0, spot_mm=spot_on(made, joints, joints["spot_mm"]))
     amount = rule.amount
@@ -115,7 +117,12 @@ def joints_not_shown(rule: ExtentRule, joints: pd.DataFrame, spans: pd.DataFrame
     DataFrame
         Columns ``group``, ``joint``, ``lacks`` (spots).
     """
+    if not rule.spots_per_joint:
+        return pd.DataFrame({"group": [], "joint": [], "lacks": []})
     room = (joints["length_mm"] / joints["spot_mm"]).floordiv(1.0).clip(lower=1.0)
+    if not rule.always_counts:
+        beside = places_asked_for(rule, joints)["joint"].value_counts()
+        room = (room - joints["joint"].map(beside).fillna(0)).clip(lower=0.0)
     needed = room.clip(upper=rule.spots_per_joint)
     lacks = needed - spots_on(counted_spans(rule, joints, spans), joints, joints["spot_mm"])
     return joints[["group", "joint"]].assign(lacks=lacks)[lacks > 0].reset_index(drop=True)
