@@ -1,4 +1,4 @@
-"""Pictures of examination plans: chance of passing, rate left and number examined, by true rate.
+"""Pictures of plans: chance of passing or being caught, rate left, number examined, by true rate.
 
 One description of the panels, drawn twice: with plotly for a page one can point at, and by
 :mod:`ndtstats.report.oc_svg` as a small still picture. Neither needs a network.
@@ -53,10 +53,14 @@ HEADINGS = {
     "undecided_probability": "left undecided",
     "outgoing_rate": "bad left after repair, average",
     "average_examined": "examined, average",
+    "caught_probability": "caught",
+    "caught_first_probability": "caught by the first plan",
+    "caught_second_probability": "caught by the second plan",
 }
 
 #: The panels from top to bottom, each with the columns it draws.
 _PANELS = (
+    ("caught_probability", "caught_first_probability", "caught_second_probability"),
     ("pass_probability", "pass_first_probability", "undecided_probability"),
     ("outgoing_rate",),
     ("average_examined",),
@@ -80,7 +84,8 @@ def panels(curve: pd.DataFrame) -> list[Panel]:
     ----------
     curve : DataFrame
         As from :func:`ndtstats.statistics.acceptance.single_curve`, ``double_curve`` or
-        ``sequential_curve``: ``rate``, and any of the columns that these have.
+        ``sequential_curve``: ``rate``, and any of the columns that these have; or the columns of a
+        simulated plan (``caught_probability``), or of two.
 
     Examples
     --------
@@ -94,7 +99,7 @@ def panels(curve: pd.DataFrame) -> list[Panel]:
         if not there:
             continue
         lines = tuple(Line(HEADINGS[column], in_unit(curve, column)) for column in there)
-        chance = columns[0] == "pass_probability"
+        chance = columns[0].endswith("_probability")
         name = "chance" if chance else HEADINGS[columns[0]]
         title = f"{name} ({unit_of(columns[0])})"
         found.append(Panel(title, in_unit(curve, "rate"), lines, 100.0 if chance else None))

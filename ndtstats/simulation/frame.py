@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from ndtstats.errors import UseError
 from ndtstats.escalation.lots import in_lots
 from ndtstats.escalation.owed import fitting
 from ndtstats.planning import Yard, frame_of_rules
@@ -108,6 +109,12 @@ def frame_of(yard: Yard, rules: Rules) -> Frame:
     >>> len(frame.cells), frame.welders, round(frame.pi.sum())
     (16, ('W1', 'W2'), 9)
     """
+    if all(joints_under(yard.joints, rule).empty for rule in rules.extent):
+        kinds = ", ".join(sorted(rules.categories))
+        raise UseError(
+            f'no joint to try the rules "{rules.title}" on: they are about categories {kinds}; the '
+            f"joints are of {', '.join(sorted(yard.joints['category'].unique()))}"
+        )
     found, notes = frame_of_rules(yard, rules)
     cells = found.assign(walked=np.arange(len(found)))
     cells = cells.assign(welder=cells["welder"].astype("str").fillna(""))

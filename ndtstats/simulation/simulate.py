@@ -121,7 +121,7 @@ def _simulated(
     luck = np.random.default_rng(truth).random((replicates, len(frame.welders)))
     is_bad = luck < assumptions.bad_share
     people = frame.known & (frame.length_mm + beyond > 0)
-    rates = np.linspace(0.0, min(3 * assumptions.bad_rate, 0.99) or 0.3, _RATES)
+    rates = np.linspace(0.0, min(3 * assumptions.bad_rate, 0.99) or 0.3, _RATES).round(9)
     each = max(round(float(frame.pi.sum())), 1)
     parts = []
     for part in blocks(np.full(replicates, each), most=_HELD):

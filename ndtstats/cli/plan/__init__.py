@@ -17,6 +17,10 @@ from ndtstats.cli.root import LazyGroup
         "extra": ("ndtstats.cli.plan.extra:extra", "Plan the extra examinations that are owed."),
         "shifts": ("ndtstats.cli.plan.shifts:shifts", "Group open spots in shifts, due first."),
         "shortfall": ("ndtstats.cli.plan.shortfall:shortfall", "Name what no shift can reach."),
+        "simulate": (
+            "ndtstats.cli.plan.simulate:simulate",
+            "Say what rules catch, cost and leave.",
+        ),
         "strip": ("ndtstats.cli.plan.strip:strip", "Picture a joint or a zone to scale, as text."),
     },
 )
