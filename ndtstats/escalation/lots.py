@@ -6,8 +6,8 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.planning import cut_frame
-from ndtstats.rules import ExtentRule, Rules
-from ndtstats.units import MM_PER_M
+from ndtstats.planning.sequence import increment_of
+from ndtstats.rules import ExtentRule, Rules, spot_length_of
 
 #: Weld length of an increment, ASME VIII-1, UW-52 (seen, opinion), where a rule states none.
 INCREMENT_M = 15.2
@@ -39,7 +39,8 @@ def lots_of_work(
         one.
     """
     whole = under["whole"].astype("boolean").fillna(value=False) | rule.whole_joints
-    cells = cut_frame(under.assign(whole=whole), spot_length_mm=rule.spot_length_mm)
+    spot_mm = spot_length_of(rule, under["length_mm"])
+    cells = cut_frame(under.assign(whole=whole), spot_length_mm=spot_mm)
     work = _made(cells[["joint", "from_mm", "to_mm"]], under, deposits)
     lots = in_lots(work, under, deposits, rules, rule)
     return lots.drop_duplicates(["lot", "joint", "from_mm"], ignore_index=True)
@@ -135,20 +136,12 @@ def _increments(
 ) -> Any:
     """Return in which increment of weld length each place lies, counted as the welding went on.
 
-    In the order of welding, so that a joint that is added later leaves the others where they were;
-    apart for each group that the rule counts apart, such as each vessel.
+    Apart for each group that the rule counts apart, such as each vessel.
     """
-    begun = deposits.groupby("joint")["date"].min()
     groups: list[str] = [name for name in rule.counted_per if name != "joint"]
-    ordered = under.assign(begun=under["joint"].map(begun)).sort_values(
-        ["begun", "joint"], na_position="last"
-    )
-    ordered = ordered.assign(everything="")
-    after = ordered.groupby(groups or ["everything"])["length_mm"].cumsum()
-    begins = (after - ordered["length_mm"]).set_axis(ordered["joint"])
-    middle = work["joint"].map(begins) + (work["from_mm"] + work["to_mm"]) / 2
-    size_mm = getattr(rule.amount, "increment_m", INCREMENT_M) * MM_PER_M
-    number = (middle // size_mm + 1).astype("int64").astype("str")
+    by: Any = under.groupby(groups, dropna=False).ngroup() if groups and len(under) else 0
+    increment_m = getattr(rule.amount, "increment_m", INCREMENT_M)
+    number = increment_of(work, under.assign(group=by), deposits, increment_m).astype("str")
     for name in groups:
         of = under.set_index("joint")[name].astype("str").fillna("?")
         number = work["joint"].map(of) + " " + number
