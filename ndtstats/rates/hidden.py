@@ -12,8 +12,12 @@ from ndtstats.errors import UseError, nearest
 from ndtstats.rates.base import read_examinations
 from ndtstats.rates.sample import first_charged, known_method
 from ndtstats.register import Register
-from ndtstats.statistics import hidden_imperfections, union_length
-from ndtstats.statistics.hierarchy import LikelyPriors, likely_priors
+from ndtstats.statistics import (
+    LikelyPriors,
+    hidden_imperfections,
+    likely_priors,
+    union_length,
+)
 from ndtstats.units import MM_PER_M
 
 #: What the answer can be broken down by: a joint has one of each.

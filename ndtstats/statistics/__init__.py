@@ -9,7 +9,9 @@ from ndtstats.statistics.drift import cusum_chart, ewma_chart
 from ndtstats.statistics.expected import Comparison, compare_groups
 from ndtstats.statistics.finite_lot import finite_lot_interval
 from ndtstats.statistics.funnel import funnel_limits, overdispersion
+from ndtstats.statistics.gaps import gap_chart
 from ndtstats.statistics.hidden import BetaDetection, hidden_imperfections, hidden_sentence
+from ndtstats.statistics.hierarchy import LikelyPriors, likely_priors
 from ndtstats.statistics.lengths import intersect_length, union_intervals, union_length
 from ndtstats.statistics.poisson import rate_interval
 from ndtstats.statistics.proportions import Interval, proportion_interval
@@ -30,6 +32,7 @@ __all__ = [
     "Comparison",
     "ControlChart",
     "Interval",
+    "LikelyPriors",
     "PodCurve",
     "ShareBelow",
     "TrueRate",
@@ -42,10 +45,12 @@ __all__ = [
     "finite_lot_interval",
     "fleiss_kappa",
     "funnel_limits",
+    "gap_chart",
     "hidden_imperfections",
     "hidden_sentence",
     "hit_miss_pod",
     "intersect_length",
+    "likely_priors",
     "lower_limit",
     "normal_lower_limit",
     "normal_share_below",
