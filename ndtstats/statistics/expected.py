@@ -105,15 +105,14 @@ def compare_groups(
     [[10.0, 10.6, 0.943], [7.0, 6.4, 1.094]]
     """
     cells = _cells(counts, group, factors)
-    design, kept, caveats = _design(cells, factors)
-    rejected = cells["rejected"].to_numpy(float)
-    examined = cells["examined"].to_numpy(float)
-    if not rejected.any():
-        probability = np.zeros(len(cells))
+    kinds, of = _kinds(cells, factors)
+    design, kept, caveats = _design(kinds, factors)
+    if not kinds["rejected"].any():
+        probability = np.zeros(len(kinds))
         caveats.append("No reject at all, so there is nothing to compare.")
     else:
-        probability = _probabilities(design, rejected, examined, cells, kept, caveats)
-    table = _table(cells.assign(expected=examined * probability), group, kept, level)
+        probability = _probabilities(design, kinds, kept, caveats)
+    table = _table(cells.assign(expected=cells["examined"] * probability[of]), group, kept, level)
     caveats += _remarks(table, design.shape[1], group)
     return Comparison(table, tuple(kept), tuple(caveats))
 
@@ -145,11 +144,19 @@ def _cells(counts: pd.DataFrame, group: str, factors: Sequence[str]) -> pd.DataF
     return result
 
 
-def _design(cells: pd.DataFrame, factors: Sequence[str]) -> tuple[_Floats, list[str], list[str]]:
+def _kinds(cells: pd.DataFrame, factors: Sequence[str]) -> tuple[pd.DataFrame, Any]:
+    """Return the counts of each kind of work, whoever did it, and the kind of each cell."""
+    if not factors:
+        return cells[["rejected", "examined"]].sum().to_frame().T, np.zeros(len(cells), int)
+    by = cells.groupby(list(factors), sort=False)
+    return by[["rejected", "examined"]].sum().reset_index(), by.ngroup().to_numpy()
+
+
+def _design(kinds: pd.DataFrame, factors: Sequence[str]) -> tuple[_Floats, list[str], list[str]]:
     """Return the regressors, the factors in them, and what had to be left out."""
-    columns, kept, caveats = [np.ones(len(cells))], [], []
+    columns, kept, caveats = [np.ones(len(kinds))], [], []
     for name in factors:
-        sizes = cells.groupby(name)["examined"].sum().sort_values(ascending=False, kind="stable")
+        sizes = kinds.groupby(name)["examined"].sum().sort_values(ascending=False, kind="stable")
         if len(sizes) < 2:
             only = f", {sizes.index[0]}" if len(sizes) else ""
             caveats.append(f"{name} has one level only{only}; it explains no difference.")
@@ -157,7 +164,7 @@ def _design(cells: pd.DataFrame, factors: Sequence[str]) -> tuple[_Floats, list[
         aliased = []
         # As many levels as a drawing has categories: a loop over them is short.
         for level_name in sizes.index[1:]:
-            column = (cells[name] == level_name).to_numpy(float)
+            column = (kinds[name] == level_name).to_numpy(float)
             if np.linalg.matrix_rank(np.column_stack([*columns, column])) > len(columns):
                 columns.append(column)
             else:
@@ -173,38 +180,29 @@ def _design(cells: pd.DataFrame, factors: Sequence[str]) -> tuple[_Floats, list[
 
 
 def _probabilities(
-    design: _Floats,
-    rejected: _Floats,
-    examined: _Floats,
-    cells: pd.DataFrame,
-    kept: Sequence[str],
-    caveats: list[str],
+    design: _Floats, kinds: pd.DataFrame, kept: Sequence[str], caveats: list[str]
 ) -> _Floats:
-    """Return the fitted probability of each cell; adds to the caveats."""
-    # Groups with the same work are one row to the model.
-    rows, of = np.unique(design, axis=0, return_inverse=True)
-    of = of.ravel()
-    y, n = np.bincount(of, rejected), np.bincount(of, examined)
-    if not is_separated(rows, y, n):
-        return np.asarray(fit_logistic(rows, y, n).probability[of], float)
+    """Return the fitted probability of each kind of work; adds to the caveats."""
+    y, n = kinds["rejected"].to_numpy(float), kinds["examined"].to_numpy(float)
+    if not is_separated(design, y, n):
+        return fit_logistic(design, y, n).probability
     if bool(np.all(y == n)):
-        return np.ones(len(cells))
-    caveats.append(_separation(cells, kept))
-    penalised = fit_logistic(rows, y, n, firth=True)
+        return np.ones(len(kinds))
+    caveats.append(_separation(kinds, kept))
+    penalised = fit_logistic(design, y, n, firth=True)
     slope = special.logit(penalised.probability)
-    corrected = fit_logistic(np.ones((len(rows), 1)), y, n, offset=slope)
-    return np.asarray(corrected.probability[of], float)
+    return fit_logistic(np.ones((len(kinds), 1)), y, n, offset=slope).probability
 
 
-def _separation(cells: pd.DataFrame, kept: Sequence[str]) -> str:
+def _separation(kinds: pd.DataFrame, kept: Sequence[str]) -> str:
     named = []
     for name in kept:
-        sums = cells.groupby(name)[["rejected", "examined"]].sum()
-        for rejects, told in ((0.0, "no reject"), (None, "nothing but rejects")):
-            limit = sums["examined"] if rejects is None else rejects
-            named += [
-                f"{told} at {name} {level}" for level in sums.index[sums["rejected"] == limit]
-            ]
+        sums = kinds.groupby(name)[["rejected", "examined"]].sum()
+        for told, found in (
+            ("no reject", sums["rejected"] == 0),
+            ("nothing but rejects", sums["rejected"] == sums["examined"]),
+        ):
+            named += [f"{told} at {name} {level}" for level in sums.index[found]]
     because = "; ".join(named) if named else "some combination of factors has no overlap"
     return (
         f"The model had to be penalised ({because}); its expectations there are cautious guesses."
