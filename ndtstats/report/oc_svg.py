@@ -12,6 +12,8 @@ from ndtstats.report.oc_figures import COLOURS, RATE_TITLE, Panel, panels
 WIDTH, LEFT, RIGHT = 760, 80, 20
 PANEL_HEIGHT, PANEL_GAP = 220, 70
 LINE_HEIGHT = 22
+#: What a line of the sentence holds, in the widest of the usual sans-serif letters.
+_CHARACTERS = 70
 #: Dashes in the order of the colours: solid, dashed, dotted.
 _DASHES = ("none", "9 5", "2 4")
 
@@ -26,7 +28,7 @@ def operating_svg(curve: pd.DataFrame, conclusion: str) -> str:
     conclusion : str
         The sentence; also what a screen reader is told.
     """
-    sentence = textwrap.wrap(conclusion, 88)
+    sentence = textwrap.wrap(conclusion, _CHARACTERS)
     parts = [_text(LEFT, 30 + LINE_HEIGHT * i, line, 17) for i, line in enumerate(sentence)]
     top = 30 + LINE_HEIGHT * len(sentence) + 30
     for panel in panels(curve):

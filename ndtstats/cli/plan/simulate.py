@@ -173,36 +173,41 @@ def _show(
     *,
     by_name: bool,
 ) -> None:
+    from ndtstats.simulation.telling import comparison, sentence, tidy  # noqa: PLC0415
+
+    said = [sentence(one, assumptions) for one in results.values()]
+    drawn = said[0]
+    if len(results) > 1:
+        first, second = results
+        said = [f"{name}: {text}" for name, text in zip(results, said, strict=True)]
+        said.append(comparison(results))
+        drawn = f"First plan: {first}; second plan: {second}. {said[-1]}"
+    if picture is not None:
+        _draw(results, drawn, picture)
+    if fmt == "table":
+        _show_tables(results, "\n".join([*said, about]), by_name=by_name)
+    else:
+        emit(tidy(results), fmt)
+
+
+def _show_tables(results: "dict[str, Simulated]", conclusion: str, *, by_name: bool) -> None:
     from ndtstats.simulation.telling import (  # noqa: PLC0415
         ASSUMED,
         check_sentence,
-        comparison,
-        sentence,
         side_by_side,
-        tidy,
     )
 
-    several = len(results) > 1
-    told = {name: sentence(one, assumptions) for name, one in results.items()}
-    said = "\n".join(f"{name}: {text}" if several else text for name, text in told.items())
-    if picture is not None:
-        _draw(results, said.replace("\n", " "), picture)
-    if fmt != "table":
-        emit(tidy(results), fmt)
-        return
-    if several:
-        said += f"\n{comparison(results)}"
     table = side_by_side(results)
     headings = [Shown(str(c), str(c).replace(" interval", ", 95 %")) for c in table.columns]
-    emit(table, fmt, columns=headings, conclusion=f"{said}\n{about}")
+    emit(table, "table", columns=headings, conclusion=conclusion)
     _show_curves(results)
     if by_name:
         _show_welders(results)
     first = next(iter(results.values()))
     if first.nobody_mm > 0:
         say(
-            f"Nobody is known to have welded {first.nobody_mm / MM_PER_M:,.2f} m; it is drawn from, "
-            "but is no welder's."
+            f"Nobody is known to have welded {first.nobody_mm / MM_PER_M:,.2f} m; it is drawn "
+            "from, but is no welder's."
         )
     say(check_sentence(first.check))
     say(ASSUMED)
