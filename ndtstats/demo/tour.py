@@ -23,6 +23,12 @@ REGISTER = "ndtstats.sqlite"
 #: Folder of the reports within the demo's.
 REPORTS = "reports"
 
+#: How the contractor works, and from which day on.
+_SHIFTS = "--exposures 8 --per-day 1 --from 2026-05-25"
+
+#: A zone of the hull that is closed early.
+_TANK = "FUEL TANK PS"
+
 HULL_RULES, PIPING_RULES = "hull.rules.toml", "piping.rules.toml"
 
 #: Tables of the yard's spreadsheet, in the order in which one needs the other.
@@ -141,13 +147,22 @@ def _results(guide: Guide) -> None:
 
 
 def _plans(guide: Guide, yard: Yard) -> None:
+    guide.chapter("Before anything is spent: what the rules would catch, cost and leave")
+    guide.run(f"plan simulate --job {HULL} --replicates 2000")
     guide.chapter("Where the next exposures go")
-    guide.run(f"plan draw --job {HULL} --seed {yard.seed} --by lead")
+    guide.run(f"plan draw --job {HULL} --seed {yard.seed} --budget 6 --evidence-days 60 --by lead")
     guide.run(f"plan draw --job {PIPING} --seed {yard.seed} --by lead")
     guide.run("plan list")
     guide.run("plan show P2")
+    guide.tell("Why here? Each spot prints its risk factor by factor; the contractor reads blind.")
+    guide.run(f"plan why {_riskiest('P1')}")
+    guide.tell("Why this many, and what if there were ten fewer, or twenty more?")
+    guide.run(f"plan value --job {HULL} --further 20")
     guide.tell("Anybody can draw the plan again and must find the same places.")
     guide.run("plan repeat P1")
+    guide.tell("Eight exposures a shift, nearest due date first; what no shift reaches is named.")
+    guide.run(f"plan shifts P1 {_SHIFTS}")
+    guide.run(f"plan shortfall P1 {_SHIFTS}", exits=(0, 1))
     guide.chapter("The request, and what comes back")
     guide.run("request write P1 request-hull.xlsx --shift 12")
     guide.run("request write P2 request-piping.csv")
@@ -163,6 +178,15 @@ def _plans(guide: Guide, yard: Yard) -> None:
     if unreached:
         guide.tell("What nobody could reach is replaced by a reserve that was drawn with the rest.")
         _reserves(guide, yard)
+
+
+def _riskiest(plan: str) -> str:
+    """Return the spot of a plan that chance drew with the highest risk."""
+    register = Register.open(REGISTER)
+    spots = register.table("spots", columns=["plan", "spot", "part", "risk"])
+    register.close()
+    drawn = spots[(spots["plan"] == plan) & (spots["part"] == "random")]
+    return str(drawn.loc[drawn["risk"].idxmax(), "spot"])
 
 
 def _reserves(guide: Guide, yard: Yard) -> None:
@@ -234,6 +258,8 @@ def _latest_plan() -> str:
 
 
 def _reports(guide: Guide) -> Path:
+    guide.chapter("Where it all is, to scale")
+    guide.run(f"plan strip --job {HULL} --zone {shlex.quote(_TANK)}")
     guide.chapter("The log, and a report for each job")
     guide.run("history")
     for job in (PIPING, HULL):
