@@ -8,9 +8,9 @@ import pandas as pd
 
 from ndtstats.errors import UseError, nearest
 from ndtstats.planning.drawing import Yard, factors_of, with_flags
-from ndtstats.planning.likelihood import EFFECTS, Likelihood
+from ndtstats.planning.likelihood import EFFECTS, Likelihood, kind_of
 from ndtstats.planning.plan import plan_head
-from ndtstats.planning.yard import yard_of
+from ndtstats.planning.yard import frame_kept, yard_of
 from ndtstats.register import Register
 from ndtstats.rules import ExtentRule, Risk, Rules
 from ndtstats.rules.force import rules_by_sha256
@@ -64,8 +64,16 @@ def why_spot(register: Register, spot: str) -> Why:
     rule = next(rule for rule in rules.extent if rule.name == row["rule"])
     factors = _factors(cell, yard, rules, rule)
     sentence = _sentence(row, cell, cells, rule)
-    likelihood = yard.likelihood(rules, rule.method)
-    return Why(sentence, factors, _conclusion(row, factors, likelihood))
+    mean = _mean_stated(frame_kept(register, head["job"], yard, rules, at.to_pydatetime()), rule)
+    return Why(
+        sentence, factors, _conclusion(row, factors, yard.likelihood(rules, rule.method), mean)
+    )
+
+
+def _mean_stated(frame: pd.DataFrame, rule: ExtentRule) -> float:
+    """Return the mean of the factors that the rules state over all that is examined alike."""
+    alike = frame[frame["method"].map(kind_of) == kind_of(rule.method)]
+    return float(np.average(alike["stated"], weights=alike["mean_expected"]))
 
 
 def _spot(register: Register, name: str) -> Any:
@@ -157,14 +165,14 @@ def _sentence(row: Any, cell: pd.DataFrame, cells: pd.DataFrame, rule: ExtentRul
     )
 
 
-def _conclusion(row: Any, factors: pd.DataFrame, likelihood: Likelihood) -> str:
-    # Its last factor is the consequence: what is expected does not hang on that.
-    value = factors["value"].astype(float)
-    product = float(np.prod(value.to_numpy()))
+def _conclusion(row: Any, factors: pd.DataFrame, likelihood: Likelihood, mean: float) -> str:
+    value = factors["value"].to_numpy(float)
     applied = " × ".join(f"{factor:.3g}" for factor in value if factor != 1.0) or "1"
     metres = (row["to_mm"] - row["from_mm"]) / MM_PER_M
-    without = float(np.prod(value.to_numpy()[:-1]))
+    # The last factor is the consequence: how many there are does not hang on that.
+    expected = metres * likelihood.rate_per_m * float(np.prod(value[:-1])) / mean
     return (
-        f"Risk {product:.3g} = {applied}. {likelihood.sentence} So {metres:.3g} m here lead to "
-        f"{metres * likelihood.rate_per_m * without:.2g} rejectable imperfections."
+        f"Risk {np.prod(value):.3g} = {applied}. {likelihood.sentence} The factors of the rules "
+        f"average {mean:.3g} over the frame; set against that, the {metres:.3g} m here lead to "
+        f"{expected:.2g} rejectable imperfections."
     )

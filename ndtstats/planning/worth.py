@@ -74,8 +74,9 @@ class Worth(NamedTuple):
             more = f"{further} more" if self.planned else f"{further} exposures"
             said.append(f"{more} would find {end['found'] - now['found']:.2g}.")
         if start["caught"] < 1:
-            then = f", then {_percent(end['caught'])}" if further > 0 else ""
-            sure = f"With {_percent(now['caught'])} probability{then}"
+            before, after = _percent(now["caught"]), _percent(end["caught"])
+            then = f", then {after}" if further > 0 and after != before else ""
+            sure = f"With {before} probability{then}"
             said.append(
                 f"{sure}, something is rejected of {limit} of whom nothing was rejected so far."
             )
@@ -83,7 +84,8 @@ class Worth(NamedTuple):
 
 
 def _percent(share: float) -> str:
-    return f"{100 * share:.0f} %"
+    """Return a probability in per cent; what is not certain never looks so."""
+    return "more than 99 %" if 0.99 < share < 1 else f"{100 * share:.0f} %"
 
 
 def plan_worth(
