@@ -113,14 +113,19 @@ def hidden(
     prior = None if few else likely_priors(strata["worth_found"], strata["worth_m"])
     remarks += [_basis(prior, strata)]
     how = {"detection": detection, "level": level, "seed": seed}
-    keys = strata[list(by)].drop_duplicates(ignore_index=True)
-    number = (
-        strata.groupby(list(by), sort=False).ngroup().to_numpy() if by else np.zeros(len(strata))
-    )
+    keys, number = _groups(strata, by)
     table = keys.join(_of_groups(strata, prior, number, how).reset_index(drop=True))
     total = _of_groups(strata, prior, np.zeros(len(strata)), how).iloc[0]
     ordered = table.sort_values("mean", ascending=False, ignore_index=True)
     return Hidden(ordered, total, tuple(remarks))
+
+
+def _groups(strata: pd.DataFrame, by: Sequence[str]) -> tuple[pd.DataFrame, Any]:
+    """Return what each group of strata is, in order of number, and the number of each stratum."""
+    if not by:
+        return pd.DataFrame(index=[0]), np.zeros(len(strata))
+    number = strata.groupby(list(by), sort=False).ngroup().to_numpy()
+    return strata[list(by)].drop_duplicates(ignore_index=True), number
 
 
 def _check(by: Sequence[str]) -> None:

@@ -99,6 +99,8 @@ def test_zones_add_up_and_the_total_knows_that_they_hang_together(register, writ
     assert result.total["none"] > result.table["none"].prod()
     law = stats.nbinom(0.5, 6 / 40)
     assert result.total["upper"] == law.ppf(0.9)
+    (alone,) = hidden(register, method="RT", by=[]).table.to_dict("records")
+    assert alone == result.total.to_dict()
 
 
 def test_unlike_zones_keep_their_own_rates(register, write):
