@@ -9,6 +9,7 @@ from ndtstats.planning.likelihood import Likelihood, fit_likelihood, histories
 from ndtstats.planning.order import natural
 from ndtstats.register import Register
 from ndtstats.rules import Rules
+from ndtstats.rules.force import rules_by_sha256
 
 _EXAMINED = ("job", "joint", "method", "from_mm", "to_mm", "round", "verdict")
 _JOINTS = ("job", "joint", "length_mm", "process", "position", "thickness_mm")
@@ -41,7 +42,10 @@ def yard_of(register: Register, job: str, rules: Rules, as_of: datetime | None =
 def frame_kept(
     register: Register, job: str, yard: Yard, rules: Rules, as_of: datetime | None = None
 ) -> pd.DataFrame:
-    """Return the frames of the draws by these rules, with what is at risk there today.
+    """Return the frames of the draws by the same extents, with what is at risk there today.
+
+    A change of the rules file that leaves its extents as they are, such as of a comment or of a
+    risk factor, makes no joint new.
 
     Returns
     -------
@@ -50,7 +54,13 @@ def frame_kept(
         of joints that the register no longer has are left out.
     """
     plans = register.table("plans", job=job, as_of=as_of)
-    same = plans[(plans["kind"] == "draw") & (plans["rules_sha256"] == rules.sha256)]
+    drawn = plans[plans["kind"] == "draw"]
+    alike = [
+        sha256
+        for sha256 in drawn["rules_sha256"].unique()
+        if sha256 == rules.sha256 or _same_extents(rules_by_sha256(register, sha256), rules)
+    ]
+    same = drawn[drawn["rules_sha256"].isin(alike)]
     kept = register.table("frame_cells", job=job, as_of=as_of)
     kept = kept[kept["plan"].isin(same["plan"]) & kept["joint"].isin(yard.joints["joint"])]
     kept = kept.drop(columns=["id", "batch", "job", "cell", "risk"]).assign(why="")
@@ -66,6 +76,10 @@ def frame_kept(
             flagged = with_flags(mine, yard, rules)
             parts.append(with_risk(flagged, yard.joints, yard, rules, rule))
     return pd.concat(parts, ignore_index=True) if parts else kept
+
+
+def _same_extents(one: Rules, other: Rules) -> bool:
+    return one.extent == other.extent and one.file.structure == other.file.structure
 
 
 def asked_places(register: Register, job: str, as_of: datetime | None = None) -> pd.DataFrame:

@@ -24,7 +24,8 @@ def examined(yard, now, rows):
 def test_what_is_aimed_stands_apart_from_what_chance_drew(yard, rules, now):
     plain, _ = draw_plan(yard, job="H1", rules=rules, seed=1, now=now)
     before = plan_spots(yard, plain)
-    other = read_rules(rules.text + "\n# the same rules, drawn anew\n", source="x")
+    # Another name of a rule makes another rule, and all joints new.
+    other = read_rules(rules.text.replace('"butts"', '"all butts"'), source="x")
     plan, drawing = draw_plan(
         yard, job="H1", rules=other, seed=1, now=now + LATER, aims=Aims(budget=8)
     )
@@ -63,6 +64,16 @@ def test_a_budget_can_be_spent_on_what_earlier_plans_cover(yard, rules, now):
     spots = plan_spots(yard, plan)
     assert spots["part"].tolist() == ["targeted"] * 5
     assert not touched(spots, plan_spots(yard, first)).any()
+
+
+def test_a_comment_or_a_risk_factor_makes_no_joint_new(yard, rules, now):
+    draw_plan(yard, job="H1", rules=rules, seed=1, now=now)
+    for text in (
+        rules.text + "\n# looked at again\n",
+        rules.text.replace("bead_end = 1.5", "bead_end = 2.5"),
+    ):
+        with pytest.raises(UseError, match="no joint to plan for"):
+            draw_plan(yard, job="H1", rules=read_rules(text, source="x"), seed=2, now=now + LATER)
 
 
 def test_what_was_examined_already_is_not_aimed_at(yard, rules, now):

@@ -93,7 +93,7 @@ def test_a_repeat_says_what_has_changed_since(yard, rules, now):
 
 def test_another_seed_draws_otherwise(yard, rules, rules_text, now):
     first, _ = draw_plan(yard, job="H1", rules=rules, seed=5, now=now)
-    other = read_rules(rules_text.replace("test hull", "other title"), source="x")
+    other = read_rules(rules_text.replace('"butts"', '"all butts"'), source="x")
     second, _ = draw_plan(yard, job="H1", rules=other, seed=6, now=now + timedelta(days=1))
     places = [
         plan_spots(yard, p)[["joint", "from_mm"]].to_numpy().tolist() for p in (first, second)
