@@ -16,6 +16,9 @@ from ndtstats.escalation.owed import fitting
 from ndtstats.planning import Yard, frame_of_rules
 from ndtstats.rules import Procedure, Rules, joints_under
 
+#: What is looked at by eye or tested for leaks takes no exposure, and is another kind of finding.
+_NOT_SHOT = ("VT", "LT")
+
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
@@ -109,13 +112,15 @@ def frame_of(yard: Yard, rules: Rules) -> Frame:
     >>> len(frame.cells), frame.welders, round(frame.pi.sum())
     (16, ('W1', 'W2'), 9)
     """
-    if all(joints_under(yard.joints, rule).empty for rule in rules.extent):
-        kinds = ", ".join(sorted(rules.categories))
+    shot = [rule for rule in rules.extent if rule.method not in _NOT_SHOT]
+    if all(joints_under(yard.joints, rule).empty for rule in shot):
+        kinds = ", ".join(sorted({name for rule in shot for name in rule.categories})) or "none"
         raise UseError(
             f'no joint to try the rules "{rules.title}" on: they are about categories {kinds}; the '
             f"joints are of {', '.join(sorted(yard.joints['category'].unique()))}"
         )
     found, notes = frame_of_rules(yard, rules)
+    found = found[~found["method"].isin(_NOT_SHOT)]
     cells = found.assign(walked=np.arange(len(found)))
     cells = cells.assign(welder=cells["welder"].astype("str").fillna(""))
     cells = _timed(cells, yard.deposits)

@@ -66,7 +66,7 @@ FIGURES = {
     "extra_exposures": "number",
     "again_exposures": "number",
     "exposures": "number",
-    "exposures_95": "number",
+    "exposures_95": "whole",
     "rejected": "number",
     "cost": "money",
     "cost_95": "money",

@@ -35,7 +35,8 @@ LABELS = {
 ASSUMED = (
     "Assumed: all is welded before the first image is read; imperfections lie by chance along the "
     "weld and none that is examined is missed; extras follow the procedure of the rules; a repair "
-    "is sound and looked at again. What is left is in weld that no image shows."
+    "is sound and looked at again. Rules for the eye and for leaks are left out; what is left is "
+    "in weld that nothing else shows."
 )
 
 
@@ -197,7 +198,7 @@ def tidy(plans: Mapping[str, Simulated]) -> pd.DataFrame:
 
 
 def _parts(one: Simulated) -> list[pd.DataFrame]:
-    units = {"m": "mm"}
+    units = {"m": "mm", "whole": "number"}
     figures = pd.DataFrame(
         [
             {"figure": name, "unit": units.get(FIGURES[name], FIGURES[name]), **figure._asdict()}
@@ -227,7 +228,7 @@ def _text(unit: str, value: float) -> str:
         return _share(value)
     if unit == "m":
         return _number(value / MM_PER_M)
-    return f"{value:,.0f}" if unit == "money" else _number(value)
+    return f"{value:,.0f}" if unit in {"money", "whole"} else _number(value)
 
 
 def _range(unit: str, figure: Figure) -> str:

@@ -10,7 +10,8 @@ from ndtstats.columns import TABLES
 from ndtstats.errors import UseError
 from ndtstats.planning import Yard, yard_of
 from ndtstats.register import Register
-from ndtstats.rules import Rules
+from ndtstats.rules import ExtentRule, Rules
+from ndtstats.rules.where import LISTS
 from ndtstats.units import MM_PER_M
 
 #: Any day will do: only the order of the days matters.
@@ -61,7 +62,7 @@ def invented_setting(
     Parameters
     ----------
     rules : Rules
-        The joints stand in their categories by turns.
+        The joints fall under them by turns, in category, kind and thickness.
     welders : int
         How many welders, 1 or more.
     joints_each : int
@@ -85,19 +86,17 @@ def invented_setting(
         if value < 1:
             raise UseError(f"{what} of the invented yard: {value:g}; write 1 or more")
     number = welders * joints_each
-    kinds = sorted(rules.categories)
+    kinds = _kinds(rules)
     crossed = any(
         rule.places != "all" or "crossings" in rule.always + rule.first for rule in rules.extent
     )
     nth = np.arange(number) // welders
     names = pd.Series([f"J-{i:0{len(str(number))}d}" for i in range(1, number + 1)], dtype="str")
     whose = pd.Series([f"W{i:0{len(str(welders))}d}" for i in range(1, welders + 1)], dtype="str")
-    category = pd.Series(kinds, dtype="str")
     joints = _table(
         "joints",
+        **{str(name): kinds[name].iloc[nth % len(kinds)].to_numpy() for name in kinds},
         joint=names,
-        zone="1",
-        category=category.iloc[nth % len(kinds)].to_numpy(),
         length_mm=float(joint_mm),
         whole=False,
         crossings_mm=f"{joint_mm / 2:g}" if crossed else None,
@@ -115,6 +114,29 @@ def invented_setting(
         f"each{', crossed in the middle' if crossed else ''}, {metres:,.0f} m"
     )
     return Setting(Yard(joints, deposits, nowhere), described)
+
+
+def _kinds(rules: Rules) -> pd.DataFrame:
+    """Return the kinds of joint that rules are about, a row each: what they ask of a joint."""
+    rows = [
+        {"category": category, "zone": "1", **_asked(rule)}
+        for rule in rules.extent
+        for category in rule.categories
+    ]
+    return pd.DataFrame(rows).drop_duplicates(ignore_index=True)
+
+
+def _asked(rule: ExtentRule) -> dict[str, object]:
+    """Return a joint that meets the condition of a rule, but for its length."""
+    joint: dict[str, object] = {
+        name: getattr(rule.where, name)[0] for name in LISTS if getattr(rule.where, name)
+    }
+    within = rule.where.thickness_mm
+    if within is not None:
+        low = within.above if within.above is not None else within.at_least or 0.0
+        high = within.below if within.below is not None else within.up_to or 2 * low
+        joint["thickness_mm"] = (low + high) / 2
+    return joint
 
 
 def _table(name: str, **known: object) -> pd.DataFrame:
