@@ -31,7 +31,7 @@ from ndtstats.planning.sequence import (
 from ndtstats.planning.work import first_joints
 from ndtstats.rules import ExtentRule, amount_of_welders, first_off_mm
 from ndtstats.rules.families import SpotPerIncrement
-from ndtstats.statistics import union_length
+from ndtstats.statistics import union_intervals, union_length
 
 
 def welders_needed(
@@ -120,12 +120,26 @@ def joints_not_shown(rule: ExtentRule, joints: pd.DataFrame, spans: pd.DataFrame
     if not rule.spots_per_joint:
         return pd.DataFrame({"group": [], "joint": [], "lacks": []})
     room = (joints["length_mm"] / joints["spot_mm"]).floordiv(1.0).clip(lower=1.0)
-    if not rule.always_counts:
-        beside = places_asked_for(rule, joints)["joint"].value_counts()
-        room = (room - joints["joint"].map(beside).fillna(0)).clip(lower=0.0)
+    if rule.always and not rule.always_counts:
+        room = _room_beside(places_asked_for(rule, joints), joints)
     needed = room.clip(upper=rule.spots_per_joint)
     lacks = needed - spots_on(counted_spans(rule, joints, spans), joints, joints["spot_mm"])
     return joints[["group", "joint"]].assign(lacks=lacks)[lacks > 0].reset_index(drop=True)
+
+
+def _room_beside(points: pd.DataFrame, joints: pd.DataFrame) -> "pd.Series[float]":
+    """Return how many spots each joint has room for between spots about points of it."""
+    of = joints.set_index("joint")
+    spot, length = (points["joint"].map(of[name]) for name in ("spot_mm", "length_mm"))
+    low = (points["at_mm"] - spot / 2).clip(upper=length - spot).clip(lower=0.0)
+    taken = union_intervals(points["joint"], low, np.minimum(low + spot, length))
+    edge = pd.DataFrame({"group": joints["joint"], "start": joints["length_mm"]})
+    edges = pd.concat([taken, edge.assign(end=edge["start"])], ignore_index=True)
+    edges = edges.sort_values(["group", "start"], kind="stable")
+    before = edges.groupby("group")["end"].shift(fill_value=0.0)
+    spots = ((edges["start"] - before) / edges["group"].map(of["spot_mm"])).floordiv(1.0)
+    room = spots.clip(lower=0.0).groupby(edges["group"]).sum()
+    return joints["joint"].map(room)
 
 
 def first_stretches_not_shown(

@@ -88,6 +88,11 @@ class Lacking:
     first_off: pd.DataFrame
     crossings: pd.DataFrame
 
+    def fixed(self, rule: ExtentRule, groups: "pd.Index[Any]") -> Any:
+        """Return by group what lacks of places that are examined every one, in the rule's unit."""
+        spot = rule.spot_length_mm if rule.unit == "mm" else 1.0
+        return self.places.groupby("group").size().reindex(groups, fill_value=0) * spot
+
     def most(self, rule: ExtentRule, groups: "pd.Index[Any]") -> Any:
         """Return by group the most that any one reason asks to be added, in the rule's unit.
 
@@ -99,7 +104,7 @@ class Lacking:
             "welders": self.welders.groupby("group")["lacks"].sum() * spot,
             "joints": self.joints.groupby("group")["lacks"].sum() * spot,
             "stretches": self.stretches.groupby("group").size() * spot,
-            "places": self.places.groupby("group").size() * spot,
+            "places": self.fixed(rule, groups) if rule.always_counts else 0.0,
             "first-off": first.sum() if rule.unit == "mm" else first.size(),
             "crossings": self.crossings.groupby("group")["lacks"].sum() * spot,
         }
@@ -157,6 +162,8 @@ def measure(rule: ExtentRule, rules: Rules, tables: Tables) -> Measured:
     )
     more = lacking.most(rule, groups.index)
     owed = np.where(more > 0, np.maximum(base, groups["achieved"] + more), base)
+    if not rule.always_counts:
+        owed = owed + lacking.fixed(rule, groups.index)
     if rule.each_welder:
         # What each welder needs adds up to more than all weld together, unless a spot shows two.
         each = of_welders.groupby("group")["needed"].sum().reindex(groups.index, fill_value=0.0)

@@ -37,8 +37,8 @@ def strata_of(
     ----------
     cells : DataFrame
         Columns ``joint``, ``from_mm``, ``to_mm``, ``mandatory``, ``welder`` (leading), ``risk``,
-        ``first_off`` (flag), ``joint_mm`` (length of the joint), ``stretch`` and ``increment``
-        (:func:`ndtstats.planning.sequence.with_sequence`); the index names the cell.
+        ``first_off`` (flag), ``joint_mm`` (length of the joint), and ``stretch``, ``increment``,
+        ``crew`` (:func:`ndtstats.planning.sequence.with_sequence`); the index names the cell.
     rule : ExtentRule
         The rule; its amount is worked out for all these cells together.
     structure : Structure
@@ -219,7 +219,7 @@ def _names(cells: pd.DataFrame, rule: ExtentRule, groups: pd.DataFrame) -> Any:
     joint = (" " + of["joint"]).where(groups["joint"] >= 0, "")
     place = (place + joint).str.strip()
     place = place.where((groups["joint"] < 0) | groups["first_off"], "joint" + joint)
-    whose = "welder " + of["welder"].where(of["welder"] != "", "unknown")
+    whose = "welder " + of["crew"].where(of["crew"] != "", "unknown")
     parts = [
         place,
         ("increment " + of["increment"].astype("str")).where(groups["increment"] > 0, ""),
@@ -240,7 +240,9 @@ def _whys(groups: pd.DataFrame, shares: Shares, rule: ExtentRule) -> list[str]:
     first_off = f"first-off work of a {rule.first_off.of}"
     of_turn = [*(f"{name} first" for name in rule.first), "drawn by chance", first_off]
     why = pd.Series(of_turn, dtype="str").take(groups["turn"].to_numpy()).reset_index(drop=True)
-    stretch = "drawn by chance from the first weld of " + groups["whose_stretch"].astype("str")
+    whose = groups["whose_stretch"].astype("str")
+    first_m = f"drawn by chance from the first {getattr(rule.amount, 'first_m', 0):g} m"
+    stretch = (first_m + " of " + whose).mask(whose == "all", first_m)
     why = why.where(groups["stretch"] == 0, stretch)
     return list(why.mask(shares.shared, "drawn by chance"))
 
@@ -273,15 +275,23 @@ def _least(
 def _with_crossings(
     groups: pd.DataFrame, least: Ints, classes: Classes, rule: ExtentRule, number: int
 ) -> Ints:
-    """Return the least with as many spots at crossings as the rule asks for there."""
+    """Return the least with as many spots at crossings as the rule asks for there.
+
+    Where the number does not reach for these and for first stretches apart, first stretches are
+    shown at their crossings.
+    """
     mine = groups["crossing"].to_numpy() > 0
     if not isinstance(rule.amount, SpotPerIncrement) or not mine.any():
         return least
     done = int((classes.crossing & (classes.certain > 0)).sum())
-    asked = int(crossing_spots(rule.amount, number)) - done
-    at = groups[mine]
+    asked = max(int(crossing_spots(rule.amount, number)) - done, 0)
+    stretches = int(groups["stretch"].max())
+    both = min(max(stretches + asked - number, 0), stretches, asked)
     raised = least.copy()
-    raised[mine] = allocate(max(asked, 0), at["length_mm"], at["room"], least[mine])
+    firsts = groups[mine & groups["stretch"].between(1, both).to_numpy()]
+    raised[firsts.drop_duplicates("stretch").index] += 1
+    at = groups[mine]
+    raised[mine] = allocate(asked, at["length_mm"], at["room"], raised[mine])
     return raised
 
 

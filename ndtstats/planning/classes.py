@@ -45,8 +45,8 @@ class Classes:
     first_mm : ndarray of float
         Length to draw of the joint as first-off work, beside what is certain.
     welder, joint : ndarray of int
-        Numbers of the leading welder (within an increment, where the work is shown in each) and of
-        the joint.
+        Numbers of the leading welder (within an increment, where the work is shown in each; of all
+        welders together, where each is counted apart) and of the joint.
     own : ndarray of bool
         Whether the cell is drawn among those of its welder only.
     crossing : ndarray of bool
@@ -178,7 +178,7 @@ def _turns(
 
 def _welders(cells: pd.DataFrame) -> tuple[Ints, int]:
     """Return the number of the welder of each cell, in each increment another one; how many."""
-    welder, names = pd.factorize(cells["welder"])
+    welder, names = pd.factorize(cells["crew"])
     known = int((names != "").sum())
     increment = cells["increment"].to_numpy(dtype=np.int64)
     if not increment.any():

@@ -178,7 +178,12 @@ def frame_of_rule(under: pd.DataFrame, yard: Yard, rules: Rules, rule: ExtentRul
         strata = strata_of(pulled, rule, rules.file.structure, length_mm=basis[group])
         named = f"{group} " if group else ""
         parts.append(
-            mine.assign(stratum=named + strata["stratum"], pi=strata["pi"], why=strata["why"])
+            mine.assign(
+                crew=pulled["crew"],
+                stratum=named + strata["stratum"],
+                pi=strata["pi"],
+                why=strata["why"],
+            )
         )
     framed: pd.DataFrame = pd.concat(parts).reindex(cells.index)
     return framed.assign(rule=rule.name, method=rule.method)

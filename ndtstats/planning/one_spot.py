@@ -19,15 +19,16 @@ def units_of(cells: pd.DataFrame, rule: ExtentRule) -> Ints:
     Parameters
     ----------
     cells : DataFrame
-        Columns ``joint`` and ``welder`` (leading).
+        Columns ``joint`` and ``crew``.
     rule : ExtentRule
-        A piece is a joint; or, where each welder is counted apart, what one of them made of it.
+        A piece is a joint; or, where each welder is counted apart, what the same of them made of
+        it.
     """
     joint = pd.factorize(cells["joint"])[0].astype(np.int64)
     if not rule.each_welder:
         return joint
-    welder, names = pd.factorize(cells["welder"])
-    return pd.factorize(joint * max(len(names), 1) + welder)[0].astype(np.int64)
+    crew, names = pd.factorize(cells["crew"])
+    return pd.factorize(joint * max(len(names), 1) + crew)[0].astype(np.int64)
 
 
 def as_units(cells: pd.DataFrame, unit: Ints) -> pd.DataFrame:
@@ -64,7 +65,7 @@ def draw_of_frame(
     draw : callable
         Draws from probabilities and strata, as :data:`ndtstats.planning.draw.DRAWS`.
     cells : DataFrame
-        Columns ``rule``, ``joint``, ``welder``, ``pi``.
+        Columns ``rule``, ``joint``, ``crew``, ``pi``.
     stratum : array_like of int, shape (n,)
         Of each cell.
     rules : Rules

@@ -1,10 +1,14 @@
-"""Weld in the order in which it was made: first stretches of welders, increments of length."""
+"""Weld in the order in which it was made: first stretches of welders, increments of length.
+
+And by whom, all of them, where a rule counts the work of each welder apart.
+"""
 
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
+from ndtstats.planning.work import welders_of
 from ndtstats.rules import ExtentRule
 from ndtstats.rules.families import SpotPerIncrement
 from ndtstats.statistics import union_intervals
@@ -171,12 +175,13 @@ def cut_at_increments(
 def with_sequence(
     cells: pd.DataFrame, joints: pd.DataFrame, deposits: pd.DataFrame, rule: ExtentRule
 ) -> pd.DataFrame:
-    """Return cells with what a rule asks to know of the order of welding.
+    """Return cells with what a rule asks to know of who welded them, and in which order.
 
     Parameters
     ----------
     cells : DataFrame
-        Columns ``joint``, ``from_mm``, ``to_mm``; the cells that are counted together.
+        Columns ``joint``, ``from_mm``, ``to_mm``, ``welder`` (leading); the cells that are counted
+        together.
     joints : DataFrame
         Columns ``joint``, ``length_mm``; those of other cells are left out.
     deposits : DataFrame
@@ -188,10 +193,12 @@ def with_sequence(
     -------
     DataFrame
         ``cells`` with ``stretch`` (whose first stretch a cell lies in: names parted by semicolons;
-        "all" where there is one for all; "" where it is none) and ``increment`` (its number, 0
-        where the rule does not ask).
+        "all" where there is one for all; "" where it is none), ``increment`` (its number, 0
+        where the rule does not ask) and ``crew``: all whose work the cell shows, where the rule
+        counts each welder apart; else who leads it.
     """
     amount = rule.amount
+    crew = _crew(cells, deposits) if rule.each_welder else cells["welder"]
     stretch = pd.Series("", index=cells.index, dtype="str")
     increment: Any = 0
     if isinstance(amount, SpotPerIncrement):
@@ -203,4 +210,13 @@ def with_sequence(
         if amount.shown_in == "each-increment":
             theirs = deposits[deposits["joint"].isin(mine["joint"])]
             increment = increment_of(cells, mine, theirs, amount.increment_m)
-    return cells.assign(stretch=stretch, increment=increment)
+    return cells.assign(stretch=stretch, increment=increment, crew=crew)
+
+
+def _crew(cells: pd.DataFrame, deposits: pd.DataFrame) -> "pd.Series[str]":
+    """Return all whose work each cell shows, parted by semicolons."""
+    parts = welders_of(cells, deposits)
+    shown = parts[parts["shown"]].sort_values(["cell", "welder"])
+    names = shown.groupby("cell")["welder"].agg("; ".join)
+    # What shows nobody by half is under the name of who leads it.
+    return names.reindex(cells.index).astype("str").fillna(cells["welder"])

@@ -155,6 +155,11 @@ def _misfits(
     if isinstance(amount, Mapping) and amount.get("examined") == "one-spot" and rule.get("always"):
         remedy = "one spot of each joint is drawn; leave it out"
         yield report.problem((*path, "always"), "does not fit", remedy)
+    told = amount if isinstance(amount, Mapping) else {}
+    one_for_all = told.get("examined") == "one-spot" and told.get("counted_for") != "each-welder"
+    if one_for_all and rule.get("spots_per_welder"):
+        remedy = 'one spot shows no welder for sure; take counted_for "each-welder"'
+        yield report.problem((*path, "spots_per_welder"), "does not fit", remedy)
     for key in ("always", "first"):
         if places == "elsewhere" and "crossings" in _texts(rule, key):
             remedy = "the rule leaves the crossings to another one; take them out"

@@ -445,6 +445,17 @@ def test_api_650_counts_each_thickness_apart() -> None:
     assert found["state"].tolist() == ["met"]
 
 
+def test_api_650_first_stretches_are_shown_at_junctions_where_the_number_is_small() -> None:
+    # 20 m by two welders: two firsts, and the rest of 14 m is no major fraction. Two, at junctions.
+    joints = weld(8, 2500, crossings_mm="0;2500", thickness_mm=8.0)
+    text = rule("uprights", UPRIGHT, spot_length_mm="150")
+    _, drawing, found = planned(Case(text, joints, {}, welders=2))
+    drawn = spots_of(drawing)
+    assert (len(drawn), at_junctions(drawn, 2500)) == (2, 2)
+    assert set(drawn["welder"]) == {"K0", "K1"}
+    assert found[["required", "state"]].to_numpy().tolist() == [[2, "met"]]
+
+
 def test_api_650_lowest_course() -> None:
     # One spot on each upright weld of the lowest course, which may be one of the others.
     joints = weld(8, 2500, crossings_mm="0;2500", thickness_mm=9.0)
@@ -467,13 +478,19 @@ def test_api_650_lowest_course_from_10_to_25_mm() -> None:
     # As above, all junctions (here the tops), and the bottom end of each: its datum end.
     joints = weld(4, 2500, crossings_mm="2500", thickness_mm=18.0)
     text = rule("lowest", UPRIGHT, spot_length_mm="150", spots_per_joint="1", where=in_mm(MIDDLE),
-                always='["crossings", "datum-ends"]')  # fmt: skip
+                always='["crossings", "datum-ends"]', always_counts="false")  # fmt: skip
     _, drawing, found = planned(Case(text, joints, {}, welders=1))
     drawn = spots_of(drawing)
     ends = drawn[drawn["part"] == "required"].groupby("joint")
     assert ends["from_mm"].min().tolist() == [0] * 4
     assert ends["to_mm"].max().tolist() == [2500] * 4
     assert found["state"].tolist() == ["met"]
+    # One at random on each joint, beside its two fixed ones.
+    assert drawn["joint"].value_counts().tolist() == [3] * 4
+    rules = read_rules(TOP + text, source="r")
+    known, people = table("joints", joints), table("deposits", made(joints, 1))
+    before = extent_table(known, people, examined(drawn.head(0)), rules=rules)
+    assert before["missing"].tolist() == [4 + 8]
 
 
 def test_api_650_over_25_mm() -> None:
