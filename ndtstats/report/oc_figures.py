@@ -36,12 +36,13 @@ class Line:
 
 @dataclass(frozen=True, slots=True)
 class Panel:
-    """Lines over the true rate in per cent, from 0 up to ``top`` (None: as the lines go)."""
+    """Lines over a true rate in per cent, or what else, from 0 up to ``top`` (None: as they go)."""
 
     y_title: str
     x: npt.NDArray[np.float64]
     lines: tuple[Line, ...]
     top: float | None = None
+    x_title: str = RATE_TITLE
 
 
 #: Headings of a curve's columns in a table.
@@ -114,10 +115,14 @@ def operating_figure(curve: pd.DataFrame) -> "go.Figure":
     curve : DataFrame
         As for :func:`panels`.
     """
+    return panels_figure(panels(curve))
+
+
+def panels_figure(drawn: Sequence[Panel]) -> "go.Figure":
+    """Return the plotly figure of panels over one axis, one below the other."""
     import plotly.graph_objects as go  # noqa: PLC0415  (only where a page is written)
     from plotly.subplots import make_subplots  # noqa: PLC0415
 
-    drawn = panels(curve)
     figure = make_subplots(rows=len(drawn), cols=1, shared_xaxes=True, vertical_spacing=0.08)
     for row, panel in enumerate(drawn, start=1):
         for line, colour, dash in zip(panel.lines, COLOURS, DASHES, strict=False):
@@ -128,14 +133,14 @@ def operating_figure(curve: pd.DataFrame) -> "go.Figure":
                     name=line.name,
                     showlegend=len(panel.lines) > 1,
                     line={"color": colour, "dash": dash},
-                    hovertemplate="%{x:.3g} % bad: %{y:.3g}",
+                    hovertemplate=f"{panel.x_title}: %{{x:.3g}}<br>%{{y:.3g}}",
                 ),
                 row=row,
                 col=1,
             )
         top = panel.top or 1.05 * max(line.y.max() for line in panel.lines)
         figure.update_yaxes(title_text=panel.y_title, range=[0, top or 1], row=row, col=1)
-    figure.update_xaxes(title_text=RATE_TITLE, rangemode="tozero", row=len(drawn), col=1)
+    figure.update_xaxes(title_text=drawn[-1].x_title, rangemode="tozero", row=len(drawn), col=1)
     figure.update_layout(
         template="simple_white",
         height=60 + 320 * len(drawn),
@@ -165,13 +170,28 @@ def write_picture(curve: pd.DataFrame, table: pd.DataFrame, conclusion: str, pat
     CannotGoOn
         If the file cannot be written.
     """
-    from ndtstats.report.oc_svg import operating_svg  # noqa: PLC0415  (it imports this module)
+    write_panels(panels(curve), _html_table(table), conclusion, path)
+
+
+def write_panels(drawn: Sequence[Panel], table: str, conclusion: str, path: Path) -> None:
+    """Write panels to a file, as its ending says: :func:`write_picture` for any panels.
+
+    Parameters
+    ----------
+    drawn : sequence of Panel
+        Over one axis.
+    table : str
+        The same figures as an HTML table, for a page.
+    conclusion, path, and what is raised
+        As for :func:`write_picture`.
+    """
+    from ndtstats.report.oc_svg import panels_svg  # noqa: PLC0415  (it imports this module)
 
     match path.suffix.lower():
         case ".html":
-            text = operating_page(curve, table, conclusion)
+            text = _page(drawn, table, conclusion)
         case ".svg":
-            text = operating_svg(curve, conclusion)
+            text = panels_svg(drawn, conclusion)
         case _:
             raise UseError(f'a picture is a .html or a .svg file; "{path.name}" is neither')
     try:
@@ -180,23 +200,28 @@ def write_picture(curve: pd.DataFrame, table: pd.DataFrame, conclusion: str, pat
         raise CannotGoOn(f"the picture cannot be written to {path}: {error.strerror}") from error
 
 
-def operating_page(curve: pd.DataFrame, table: pd.DataFrame, conclusion: str) -> str:
+def _page(drawn: Sequence[Panel], table: str, conclusion: str) -> str:
     """Return a page of its own: the sentence, the picture, the table; it loads nothing."""
-    figure = operating_figure(curve).to_html(
+    figure = panels_figure(drawn).to_html(
         full_html=False,
         include_plotlyjs=True,
         div_id="operating-characteristic",  # a fixed one, so that the same data is the same file
         config={"displaylogo": False, "responsive": True},
     )
-    return _PAGE.format(conclusion=html.escape(conclusion), figure=figure, table=_html_table(table))
+    return _PAGE.format(conclusion=html.escape(conclusion), figure=figure, table=table)
 
 
 def _html_table(table: pd.DataFrame) -> str:
+    headings = [f"{HEADINGS[str(c)]} ({unit_of(str(c))})" for c in table]
+    return html_table(headings, [[f"{v:,.4g}" for v in in_unit(table, str(c))] for c in table])
+
+
+def html_table(headings: Sequence[str], shown: Sequence[Sequence[str]]) -> str:
+    """Return columns of text as an HTML table."""
+
     def row(cells: Sequence[object], tag: str) -> str:
         return "<tr>" + "".join(f"<{tag}>{html.escape(str(c))}</{tag}>" for c in cells) + "</tr>"
 
-    headings = [f"{HEADINGS[str(c)]} ({unit_of(str(c))})" for c in table]
-    shown = [[f"{v:,.4g}" for v in in_unit(table, str(c))] for c in table]
     head = row(headings, "th")
     body = "\n".join(row(cells, "td") for cells in zip(*shown, strict=True))
     return f"<table>\n<thead>{head}</thead>\n<tbody>\n{body}\n</tbody>\n</table>"

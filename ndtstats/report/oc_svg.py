@@ -2,12 +2,13 @@
 
 import html
 import textwrap
+from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from ndtstats.report.oc_figures import COLOURS, RATE_TITLE, Panel, panels
+from ndtstats.report.oc_figures import COLOURS, Panel, panels
 
 WIDTH, LEFT, RIGHT = 760, 80, 20
 PANEL_HEIGHT, PANEL_GAP = 220, 70
@@ -28,10 +29,15 @@ def operating_svg(curve: pd.DataFrame, conclusion: str) -> str:
     conclusion : str
         The sentence; also what a screen reader is told.
     """
+    return panels_svg(panels(curve), conclusion)
+
+
+def panels_svg(drawn: Sequence[Panel], conclusion: str) -> str:
+    """Return panels below the sentence that goes with them."""
     sentence = textwrap.wrap(conclusion, _CHARACTERS)
     parts = [_text(LEFT, 30 + LINE_HEIGHT * i, line, 17) for i, line in enumerate(sentence)]
     top = 30 + LINE_HEIGHT * len(sentence) + 30
-    for panel in panels(curve):
+    for panel in drawn:
         parts.append(_panel(panel, top))
         top += PANEL_HEIGHT + PANEL_GAP
     told = html.escape(conclusion)
@@ -74,7 +80,7 @@ def _panel(panel: Panel, top: float) -> str:
         parts.append(f'<path d="M{x:.1f} {bottom}v5" stroke="#333"/>')
         parts.append(_text(x, bottom + 20, f"{value:.4g}", anchor="middle"))
     parts.append(f'<path d="M{LEFT} {top}V{bottom}H{right}" fill="none" stroke="#333"/>')
-    parts.append(_text((LEFT + right) / 2, bottom + 40, RATE_TITLE, anchor="middle"))
+    parts.append(_text((LEFT + right) / 2, bottom + 40, panel.x_title, anchor="middle"))
     middle = f'transform="translate(20 {(top + bottom) / 2:.1f}) rotate(-90)"'
     parts.append(f'<text {middle} text-anchor="middle">{html.escape(panel.y_title)}</text>')
     for i, line in enumerate(panel.lines):

@@ -78,6 +78,11 @@ def test_value_shows_the_curve_as_table_and_picture(yard, tmp_path):
     assert "100 % │" in out
     assert "further" in out
     assert "No results yet" in err
+    drawing = tmp_path / "value.svg"
+    assert yard("plan", "value", "--picture", str(drawing))[0] == 0
+    assert drawing.read_text().count("<path") > 10
+    assert "exposures (" in drawing.read_text()
+    assert yard("plan", "value", "--picture", str(tmp_path / "value.png"))[0] == 2
     code, out, _ = yard("plan", "value", "--format", "csv")
     assert out.splitlines()[0] == "exposures,found,consequence,hidden,caught,part"
 

@@ -1,6 +1,7 @@
 """``ndtstats plan value``."""
 
 from datetime import datetime
+from pathlib import Path
 
 import click
 
@@ -51,6 +52,12 @@ _COLUMNS = (
     show_default=True,
     help="Probability that an examination finds what is there; 1 is more than any method has.",
 )
+@click.option(
+    "--picture",
+    type=click.Path(dir_okay=False, path_type=Path),
+    metavar="FILE",
+    help="Also draw the curve, as a .html page or a .svg picture.",
+)
 @seed_option(default=0, show_default=True)
 @register_option
 @as_of_option
@@ -61,6 +68,7 @@ def value(
     further: int,
     step: int,
     detection: float,
+    picture: Path | None,
     seed: int,
     register: str,
     as_of: datetime | None,
@@ -72,7 +80,7 @@ def value(
     """
     from ndtstats.planning import plan_worth, worth_by_step  # noqa: PLC0415
     from ndtstats.register import require_job  # noqa: PLC0415
-    from ndtstats.report.value_figures import value_text  # noqa: PLC0415
+    from ndtstats.report.value_figures import value_text, write_value_picture  # noqa: PLC0415
     from ndtstats.rules import load_rules, rules_in_force  # noqa: PLC0415
 
     with opened(register) as reg:
@@ -85,6 +93,9 @@ def value(
             as_of=as_of,
         )  # fmt: skip
     note(worth.likelihood.sentence)
+    if picture is not None:
+        write_value_picture(worth, picture, step)
+        note(f"Drawn in {picture}.")
     if fmt != "table":
         emit(worth.curve, fmt)
         return
