@@ -195,10 +195,11 @@ def with_sequence(
         ``cells`` with ``stretch`` (whose first stretch a cell lies in: names parted by semicolons;
         "all" where there is one for all; "" where it is none), ``increment`` (its number, 0
         where the rule does not ask) and ``crew``: all whose work the cell shows, where the rule
-        counts each welder apart; else who leads it.
+        counts each welder apart or shows him in each increment; else who leads it.
     """
     amount = rule.amount
-    crew = _crew(cells, deposits) if rule.each_welder else cells["welder"]
+    apart = rule.each_welder or getattr(amount, "shown_in", "") == "each-increment"
+    crew = _crew(cells, deposits) if apart else cells["welder"]
     stretch = pd.Series("", index=cells.index, dtype="str")
     increment: Any = 0
     if isinstance(amount, SpotPerIncrement):
