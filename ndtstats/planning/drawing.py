@@ -17,7 +17,16 @@ from ndtstats.planning.one_spot import draw_of_frame
 from ndtstats.planning.risk import OF_RULES, factors_in_words, hidden_zones, risk_factors
 from ndtstats.planning.sequence import with_sequence
 from ndtstats.planning.work import first_joints, lead_for_all, leading_welder
-from ndtstats.rules import ExtentRule, Rules, joints_under, nameless, spot_length_of
+from ndtstats.rules import (
+    ExtentRule,
+    Rules,
+    Structure,
+    joints_under,
+    nameless,
+    spot_length_of,
+)
+from ndtstats.rules.amount import check_points, round_up
+from ndtstats.rules.families import CheckPoints
 from ndtstats.units import MM_PER_M
 
 #: What tells one cell of a frame from another, and what its probability rests on.
@@ -169,13 +178,15 @@ def frame_of_rule(under: pd.DataFrame, yard: Yard, rules: Rules, rule: ExtentRul
     cells = with_flags(cells.assign(welder=pd.concat(leads)), yard, rules)
     cells = with_risk(cells, under, yard, rules, rule)
     basis = _basis_mm(under, group_of, cells, groups, rule)
+    part = under["length_mm"].sum() / everything["length_mm"].sum()
+    asked = _of_part(rule, rules.file.structure, float(part))
     parts = []
     for group in pd.unique(groups):
         mine = cells[groups == group]
         # The power tempers how far risk pulls the draw; the risk shown is the product itself.
         pulled = with_sequence(mine, under, made, rule)
         pulled = pulled.assign(risk=mine["risk"] ** rules.file.risk.exponent)
-        strata = strata_of(pulled, rule, rules.file.structure, length_mm=basis[group])
+        strata = strata_of(pulled, asked, rules.file.structure, length_mm=basis[group])
         named = f"{group} " if group else ""
         parts.append(
             mine.assign(
@@ -187,6 +198,23 @@ def frame_of_rule(under: pd.DataFrame, yard: Yard, rules: Rules, rule: ExtentRul
         )
     framed: pd.DataFrame = pd.concat(parts).reindex(cells.index)
     return framed.assign(rule=rule.name, method=rule.method)
+
+
+def _of_part(rule: ExtentRule, structure: Structure, part: float) -> ExtentRule:
+    """Return a rule with its check points in proportion, where some joints are planned already.
+
+    A number of points for the whole structure must not be asked for again with every plan.
+    """
+    amount = rule.amount
+    if not isinstance(amount, CheckPoints) or part >= 1.0:
+        return rule
+    update: dict[str, float | None]
+    if amount.lengths is not None:
+        update = {"lengths": amount.lengths * part}
+    else:
+        number = int(round_up(check_points(amount, structure) * part))
+        update = {"points": number, "divisor": None}
+    return rule.model_copy(update={"amount": amount.model_copy(update=update)})
 
 
 def with_flags(cells: pd.DataFrame, yard: Yard, rules: Rules) -> pd.DataFrame:

@@ -173,7 +173,14 @@ def write_picture(curve: pd.DataFrame, table: pd.DataFrame, conclusion: str, pat
     write_panels(panels(curve), _html_table(table), conclusion, path)
 
 
-def write_panels(drawn: Sequence[Panel], table: str, conclusion: str, path: Path) -> None:
+def write_panels(
+    drawn: Sequence[Panel],
+    table: str,
+    conclusion: str,
+    path: Path,
+    *,
+    limits: str = "Holds for places chosen by chance.",
+) -> None:
     """Write panels to a file, as its ending says: :func:`write_picture` for any panels.
 
     Parameters
@@ -184,12 +191,14 @@ def write_panels(drawn: Sequence[Panel], table: str, conclusion: str, path: Path
         The same figures as an HTML table, for a page.
     conclusion, path, and what is raised
         As for :func:`write_picture`.
+    limits : str
+        Sentence below a page: what it holds for.
     """
     from ndtstats.report.oc_svg import panels_svg  # noqa: PLC0415  (it imports this module)
 
     match path.suffix.lower():
         case ".html":
-            text = _page(drawn, table, conclusion)
+            text = _page(drawn, table, conclusion, limits)
         case ".svg":
             text = panels_svg(drawn, conclusion)
         case _:
@@ -200,7 +209,7 @@ def write_panels(drawn: Sequence[Panel], table: str, conclusion: str, path: Path
         raise CannotGoOn(f"the picture cannot be written to {path}: {error.strerror}") from error
 
 
-def _page(drawn: Sequence[Panel], table: str, conclusion: str) -> str:
+def _page(drawn: Sequence[Panel], table: str, conclusion: str, limits: str) -> str:
     """Return a page of its own: the sentence, the picture, the table; it loads nothing."""
     figure = panels_figure(drawn).to_html(
         full_html=False,
@@ -208,7 +217,8 @@ def _page(drawn: Sequence[Panel], table: str, conclusion: str) -> str:
         div_id="operating-characteristic",  # a fixed one, so that the same data is the same file
         config={"displaylogo": False, "responsive": True},
     )
-    return _PAGE.format(conclusion=html.escape(conclusion), figure=figure, table=table)
+    told, holds = html.escape(conclusion), html.escape(limits)
+    return _PAGE.format(conclusion=told, figure=figure, table=table, limits=holds)
 
 
 def _html_table(table: pd.DataFrame) -> str:
@@ -245,7 +255,7 @@ th, td {{ padding: 0.2rem 1rem 0.2rem 0; text-align: right; border-bottom: 1px s
 <h1>{conclusion}</h1>
 <figure>{figure}</figure>
 <figure>{table}</figure>
-<p>Holds for places chosen by chance. Contract, local code and certified personnel decide what is
+<p>{limits} Contract, local code and certified personnel decide what is
 examined and what is accepted.</p>
 </body>
 </html>

@@ -56,7 +56,8 @@ def write_value_picture(worth: Worth, path: Path, step: int = 10) -> None:
         "still hidden": steps["hidden"].map("{:,.1f}".format),
     }
     table = html_table(list(columns), [column.tolist() for column in columns.values()])
-    write_panels([panel], table, worth.sentence, path)
+    limits = f"Expected, not promised: {worth.likelihood.sentence}"
+    write_panels([panel], table, worth.sentence, path, limits=limits)
 
 
 def _found(worth: Worth) -> "np.ndarray[tuple[int], np.dtype[np.float64]]":

@@ -154,3 +154,31 @@ def test_ids_tell_nothing_of_why(yard, rules, now):
 def test_an_unknown_plan_is_told(yard):
     with pytest.raises(UseError, match='no plan "P9"; known: none yet'):
         plan_spots(yard, "P9")
+
+
+def test_check_points_of_the_structure_are_not_asked_for_again_with_every_plan(yard, now):
+    rules = read_rules(POINTS, source="x")
+    first, _ = draw_plan(yard, job="H1", rules=rules, seed=1, now=now)
+    more = yard.table("joints").drop(columns=["id", "batch"]).query("category == 'A'")
+    more = more.assign(joint="N" + more["joint"])
+    with yard.batch(kind="load", subject="joints", now=now + timedelta(days=1)) as batch:
+        batch.merge("joints", more)
+    later = now + timedelta(days=2)
+    second, drawing = draw_plan(yard, job="H1", rules=rules, seed=2, now=later)
+    drawn = [(plan_spots(yard, plan)["part"] != "reserve").sum() for plan in (first, second)]
+    # Twelve for what was there; half the weld is new, so half of twelve.
+    assert drawn == [12, 6]
+    assert drawing.cells["joint"].str.startswith("N").all()
+
+
+POINTS = """
+title = "points"
+follows = "nothing: rules for a test"
+edition = "none"
+
+[[extent]]
+name = "points"
+categories = ["A"]
+method = "RT"
+amount = { family = "check-points", points = 12 }
+"""
