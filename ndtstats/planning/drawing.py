@@ -174,15 +174,16 @@ def frame_of_rule(under: pd.DataFrame, yard: Yard, rules: Rules, rule: ExtentRul
         return cells
     group_of = _groups(under, rule)
     groups = cells["joint"].map(group_of.set_axis(under["joint"]))
-    leads = [_leading(cells[groups == group], made, rule) for group in pd.unique(groups)]
+    of_group = {str(name): at for name, at in cells.groupby(groups, sort=False).indices.items()}
+    leads = [_leading(cells.iloc[at], made, rule) for at in of_group.values()]
     cells = with_flags(cells.assign(welder=pd.concat(leads)), yard, rules)
     cells = with_risk(cells, under, yard, rules, rule)
     basis = _basis_mm(under, group_of, cells, groups, rule)
     part = under["length_mm"].sum() / everything["length_mm"].sum()
     asked = _of_part(rule, rules.file.structure, float(part))
     parts = []
-    for group in pd.unique(groups):
-        mine = cells[groups == group]
+    for group, at in of_group.items():
+        mine = cells.iloc[at]
         # The power tempers how far risk pulls the draw; the risk shown is the product itself.
         pulled = with_sequence(mine, under, made, rule)
         pulled = pulled.assign(risk=mine["risk"] ** rules.file.risk.exponent)
