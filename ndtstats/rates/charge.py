@@ -89,7 +89,7 @@ def charge(
     key = pairs["row"].to_numpy()
     for name in columns:
         pairs[name] = _told(name, pairs, rows, deposits)
-        codes, names = pd.factorize(pairs[name])
+        codes, names = pd.factorize(pairs[name], use_na_sentinel=False)
         key = key * len(names) + codes
     _, first, number = np.unique(key, return_index=True, return_inverse=True)
     pairs["of"] = number

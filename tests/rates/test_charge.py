@@ -6,6 +6,7 @@ from hypothesis import strategies as st
 
 from ndtstats.rates.base import indications
 from ndtstats.rates.charge import charge, charge_each, charge_welders
+from ndtstats.rates.rates import rates
 
 WELDED = pd.Timestamp("2026-01-05")
 LOOKED = pd.Timestamp("2026-02-01")
@@ -206,3 +207,16 @@ def test_a_part_of_the_charges_keeps_what_belongs_to_it():
     assert part.seen["row"].tolist() == [1, 2]
     assert part.pieces[["of", "low", "high"]].to_numpy().tolist() == [[0, 500, 1000], [1, 0, 300]]
     assert part.found["of"].tolist() == [1]
+
+
+@pytest.mark.parametrize("process", [[None, None], ["135", None], [None, "135"]])
+def test_an_unknown_process_is_one_of_its_own(register, write, process):
+    # Two spots stay two, whatever is missing of them.
+    joints = pd.DataFrame({"joint": ["B-1", "B-2"], "process": process})
+    write(
+        joints=joints,
+        deposits=joints[["joint"]].assign(welder="K7"),
+        examinations=joints[["joint"]].assign(verdict="accept"),
+    )
+    table = rates(register, by=["welder", "process"], method="RT")
+    assert table["examined"].sum() == 2
