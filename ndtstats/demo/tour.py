@@ -186,7 +186,7 @@ def _riskiest(plan: str) -> str:
     spots = register.table("spots", columns=["plan", "spot", "part", "risk"])
     register.close()
     drawn = spots[(spots["plan"] == plan) & (spots["part"] == "random")]
-    return str(drawn.loc[drawn["risk"].idxmax(), "spot"])
+    return str(drawn.sort_values("risk", kind="stable")["spot"].iloc[-1])
 
 
 def _reserves(guide: Guide, yard: Yard) -> None:
@@ -217,6 +217,8 @@ def _answers(guide: Guide) -> None:
     guide.tell(f"The generator knows that welder {DRIFTING} gets worse from month to month.")
     guide.run(f"rates --job {HULL} --by month --method RT --interval wilson")
     guide.run(f"rates --job {PIPING} --by welder --method RT --measure joints --sides upper")
+    guide.tell("What is likely hidden in the metres nobody examined, and missed in the others:")
+    guide.run(f"hidden --job {HULL} --method RT --detection 0.8")
     guide.tell("For machines, at full precision:")
     guide.run(f"rates --job {PIPING} --by process --method RT --measure per-metre --format json")
 
