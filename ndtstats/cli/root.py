@@ -25,6 +25,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "request": ("ndtstats.cli.request:request", "The contractor's list: write, reconcile."),
     "extent": ("ndtstats.cli.extent:extent", "Extent required against extent achieved."),
     "rates": ("ndtstats.cli.rates:rates", "Reject rates with bounds."),
+    "compare": ("ndtstats.cli.compare:compare", "Welders side by side, allowing for the work."),
     "hidden": ("ndtstats.cli.hidden:hidden", "What is likely still hidden in the welds."),
     "owed": ("ndtstats.cli.owed:owed", "Extra examinations and repairs owed."),
     "report": ("ndtstats.cli.report:report", "Pages to read, as HTML."),
