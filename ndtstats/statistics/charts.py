@@ -296,7 +296,7 @@ def _first(holds: Any, low: _Floats, high: _Floats) -> _Floats:
     while bool(np.any(low < high)):
         middle = np.floor((low + high) / 2)
         good = holds(middle)
-        low, high = np.where(good, low, middle + 1), np.where(good, middle, high)
+        low, high = np.where(good, low, np.minimum(middle + 1, high)), np.where(good, middle, high)
     return low
 
 
