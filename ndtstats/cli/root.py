@@ -26,6 +26,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "extent": ("ndtstats.cli.extent:extent", "Extent required against extent achieved."),
     "rates": ("ndtstats.cli.rates:rates", "Reject rates with bounds."),
     "compare": ("ndtstats.cli.compare:compare", "Welders side by side, allowing for the work."),
+    "trend": ("ndtstats.cli.trend:trend", "Months outside chance, welders whose rate went up."),
     "hidden": ("ndtstats.cli.hidden:hidden", "What is likely still hidden in the welds."),
     "owed": ("ndtstats.cli.owed:owed", "Extra examinations and repairs owed."),
     "report": ("ndtstats.cli.report:report", "Pages to read, as HTML."),
