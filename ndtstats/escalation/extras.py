@@ -177,10 +177,12 @@ def _with_technique(
             rule=rule.name,
             technique=rule.technique or None,
             acceptance=rule.acceptance or None,
+            conditions=rule.conditions or None,
         )
         for rule in (rules.extent if rules else ())
     ]
-    none = pd.DataFrame(columns=["joint", "method", "rule", "technique", "acceptance"])
+    columns = ["joint", "method", "rule", "technique", "acceptance", "conditions"]
+    none = pd.DataFrame(columns=columns)
     kinds = pd.concat([none, *told], ignore_index=True).drop_duplicates(["joint", "method"])
     found = spots.merge(kinds, on=["joint", "method"], how="left")
     extras: pd.DataFrame = found.assign(part="extra", draw_order=range(1, len(found) + 1))

@@ -370,6 +370,7 @@ def spots_of(cells: pd.DataFrame, rules: Rules) -> pd.DataFrame:
         why=risky.where(cells["factors"] != "", cells["why"]),
         technique=cells["rule"].map({name: r.technique or None for name, r in of_rule.items()}),
         acceptance=cells["rule"].map({name: r.acceptance or None for name, r in of_rule.items()}),
+        conditions=cells["rule"].map({name: r.conditions or None for name, r in of_rule.items()}),
         round=0,
     ).reset_index(drop=True)
     return spots

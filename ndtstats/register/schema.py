@@ -113,6 +113,7 @@ ADDED: Final[dict[str, tuple[Column, ...]]] = {
         Column("risk", "number", "product of the risk factors"),
         Column("acceptance", "text", "acceptance standard and level"),
         Column("technique", "text", "technique and class"),
+        Column("conditions", "text", "what must hold when it is examined"),
         Column("round", "whole", "0, or the repair to be examined again"),
         Column("because", "text", "owed item that an extra spot answers"),
     ),

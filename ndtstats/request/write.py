@@ -20,12 +20,12 @@ _ASKED = ("request", "job", "joint", "method", "from_mm", "to_mm", "round")
 
 #: What tells the contractor what to do; not columns of the examinations table, so that loading
 #: passes over them.
-_EXTRA = ("zone", "technique", "acceptance", "due", "shift")
+_EXTRA = ("zone", "technique", "acceptance", "conditions", "due", "shift")
 
 #: How the columns stand.
 _ORDER = (
     "request", "job", "zone", "joint", "method", "from_mm", "to_mm", "round", "technique",
-    "acceptance", "due", "shift",
+    "acceptance", "conditions", "due", "shift",
 )  # fmt: skip
 
 
@@ -120,7 +120,9 @@ def _sheet(rows: pd.DataFrame) -> pd.DataFrame:
     """Return the rows under the headings of the examinations table, blanks to be filled in."""
     table = TABLES["examinations"]
     shown = rows.assign(due=rows["due"].dt.strftime("%Y-%m-%d"))
-    asked = [name for name in _ORDER if name != "shift" or shown["shift"].notna().any()]
+    # Columns that few requests need stand there only where something is in them.
+    seldom = {name for name in ("conditions", "shift") if shown[name].isna().all()}
+    asked = [name for name in _ORDER if name not in seldom]
     heads = {name: heading(table.column(name)) for name in _ASKED}
     blank = {
         heading(column): pd.Series(None, shown.index, dtype="str")

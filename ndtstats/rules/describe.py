@@ -125,7 +125,8 @@ def rules_table(rules: Rules) -> pd.DataFrame:
     DataFrame
         Columns ``rule``, ``categories``, ``method``, ``family``, ``amount`` (in words),
         ``spot_length_mm`` (missing where joints are examined whole), ``spots_per_welder``,
-        ``first`` (what comes first, in words), ``acceptance``, ``technique``, ``hold_hours``,
+        ``first`` (what comes first, in words), ``acceptance``, ``technique``, ``conditions``,
+        ``hold_hours``,
         ``escalation``, ``lot``.
     """
     rows = [
@@ -140,6 +141,7 @@ def rules_table(rules: Rules) -> pd.DataFrame:
             "first": _first(rule),
             "acceptance": rule.acceptance,
             "technique": rule.technique,
+            "conditions": rule.conditions,
             "hold_hours": rule.hold_hours,
             "escalation": rule.escalation,
             "lot": ", ".join(rules.lot_of(rule)),

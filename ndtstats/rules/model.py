@@ -97,6 +97,9 @@ class Common(Part):
     image_length_mm : float or None
         Length that one exposure shows, from which follows how many exposures a spot takes. None: a
         spot is one exposure, and a joint examined whole one for each spot length.
+    conditions : str
+        What must hold when a spot is examined, as the request states it: after heat treatment,
+        before a pad goes on; or what may stand in its place.
     technique, acceptance : str
         As the request states them.
     hold_hours : float
@@ -118,6 +121,7 @@ class Common(Part):
     spots_per_joint: Number = 0
     reserve_share: Annotated[float, Field(ge=0, le=1)] = 0.2
     image_length_mm: Positive | None = None
+    conditions: str = ""
     technique: str = ""
     acceptance: str = ""
     hold_hours: NotNegative = 0.0

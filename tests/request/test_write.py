@@ -7,6 +7,7 @@ import pytest
 from ndtstats.errors import UseError
 from ndtstats.planning import draw_plan, plan_spots
 from ndtstats.request import reconcile, request_rows, write_request
+from ndtstats.rules import read_rules
 
 #: Words that would tell the contractor why a place was chosen, or by whom it was welded.
 TELLING = {"part", "why", "risk", "pi", "stratum", "welder", "rule", "draw_order", "because"}
@@ -41,6 +42,20 @@ def test_a_zone_within_another_is_due_no_later_than_that(yard, plan, bring):
     rows = request_rows(yard, plan).rows
     assert rows["zone"].unique().tolist() == ["LATE", "EARLY"]
     assert (rows.loc[rows["zone"] == "LATE", "due"] == pd.Timestamp("2026-04-01")).all()
+
+
+def test_conditions_stand_where_there_are_any(yard, plan, rules, now, tmp_path):
+    assert request_rows(yard, plan).rows["conditions"].isna().all()
+    write_request(yard, plan, tmp_path / "without.xlsx")
+    text = rules.text.replace('method = "RT"', 'method = "RT"\nconditions = "after heat treatment"')
+    other = read_rules(text, source="x")
+    number, _ = draw_plan(yard, job="H1", rules=other, seed=11, now=now + timedelta(hours=2))
+    write_request(yard, number, tmp_path / "with.xlsx")
+    heads = [
+        {cell.value for cell in openpyxl.load_workbook(tmp_path / name).worksheets[0][1]}
+        for name in ("without.xlsx", "with.xlsx")
+    ]
+    assert heads[1] - heads[0] == {"conditions"}
 
 
 def test_joints_not_welded_yet_wait(yard, plan, bring):

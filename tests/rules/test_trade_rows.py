@@ -535,6 +535,23 @@ def test_b31_3_341_4_2_category_d_asks_for_nothing() -> None:
     assert not any("in no rule" in note for note in drawing.notes)
 
 
+@pytest.mark.parametrize(
+    "condition",
+    [
+        # 341.3.1 (seen); in-process examination in place of radiography: 341.4.1(b), 342.2 (seen).
+        "after heat treatment (P-No. 3, 4, 5)",
+        "before the reinforcing pad or saddle goes on",
+        "or in-process examination, weld for weld, where design and inspector allow",
+    ],
+)
+def test_b31_3_orders_of_work_go_with_the_spots(condition: str) -> None:
+    text = rule(
+        "random", 'family = "percent-of-joints", percent = 5', f'conditions = "{condition}"'
+    )
+    _, drawing, _ = planned(Case(text, weld(20, 200), {}))
+    assert set(drawing.spots["conditions"]) == {condition}
+
+
 def test_b31_3_341_4_1_ultrasonics_count_as_radiography_does() -> None:
     rules = read_rules(TOP + CASES["B31.3 341.4.1 normal service"].text, source="r")
     joints = weld(40, GIRTH[100])
