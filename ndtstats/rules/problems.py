@@ -118,6 +118,8 @@ class Report:
         value = shown(found["input"]) if kind not in _WITHOUT_VALUE else ""
         if kind == "extra_forbidden":
             return self.problem(path, "is not a known key", self._known_key(path))
+        if kind == "union_tag_not_found" and (slip := nearest("family", list(found["input"]))):
+            return self.problem((*path, slip), "is not a known key", 'did you mean "family"?')
         if kind.startswith("union_tag"):
             path, value = (*path, "family"), shown(context["tag"]) if "tag" in context else ""
         reason, remedy = _REASONS.get(kind, _otherwise)(value, {"message": found["msg"], **context})
