@@ -28,6 +28,8 @@ VERBS: dict[str, tuple[str, str]] = {
     "compare": ("ndtstats.cli.compare:compare", "Welders side by side, allowing for the work."),
     "trend": ("ndtstats.cli.trend:trend", "Months outside chance, welders whose rate went up."),
     "hidden": ("ndtstats.cli.hidden:hidden", "What is likely still hidden in the welds."),
+    "readers": ("ndtstats.cli.readers:readers", "Whether readers of the same images agree."),
+    "detection": ("ndtstats.cli.detection:detection", "Which sizes of flaw a method finds."),
     "owed": ("ndtstats.cli.owed:owed", "Extra examinations and repairs owed."),
     "report": ("ndtstats.cli.report:report", "Pages to read, as HTML."),
 }
