@@ -66,8 +66,8 @@ def zone_paths(zones: pd.DataFrame) -> "pd.Series[Any]":
     return path
 
 
-def zones_within(zones: pd.DataFrame, zone: str) -> list[str]:
-    """Return a zone and all zones in it, however deep they nest.
+def zones_within(zones: pd.DataFrame, *names: str) -> list[str]:
+    """Return zones and all zones in them, however deep they nest.
 
     Parameters
     ----------
@@ -80,7 +80,7 @@ def zones_within(zones: pd.DataFrame, zone: str) -> list[str]:
     >>> zones_within(zones, "BLOCK")
     ['BLOCK', 'TANK']
     """
-    inside = zones["zone"] == zone
+    inside = zones["zone"].isin(names)
     # As deep as zones nest; a circle of parents adds nothing new.
     while True:
         more = inside | zones["parent"].isin(zones.loc[inside, "zone"])

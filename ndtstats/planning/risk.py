@@ -11,6 +11,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from ndtstats.planning.likelihood import EFFECTS, Likelihood
+from ndtstats.planning.order import zones_within
 from ndtstats.rules import Risk
 
 #: Factors that the rules state, in the order in which they are shown.
@@ -127,13 +128,8 @@ def hidden_zones(zones: pd.DataFrame, milestones: Any) -> list[str]:
     >>> hidden_zones(zones, ["close"])
     ['BLOCK', 'TANK']
     """
-    hidden = zones["milestone"].isin(list(milestones))
-    # As deep as zones nest; a circle of parents adds nothing new.
-    while True:
-        more = hidden | zones["parent"].isin(zones.loc[hidden, "zone"])
-        if more.equals(hidden):
-            return list(zones.loc[hidden, "zone"])
-        hidden = more
+    ending = zones.loc[zones["milestone"].isin(list(milestones)), "zone"]
+    return zones_within(zones, *ending)
 
 
 def _factor(applies: Any, factor: float) -> Any:
