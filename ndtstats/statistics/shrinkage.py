@@ -13,17 +13,12 @@ import numpy.typing as npt
 import pandas as pd
 from scipy import special
 
-from ndtstats.statistics.hierarchy import LikelyPriors, likely_priors
-from ndtstats.statistics.proportions import tail_probability
-
 _Floats = npt.NDArray[np.float64]
 
 #: Groups needed before a spread between them is taken from the data: common practice, no source.
 LEAST_GROUPS = 3
 #: A prior worth more than this many times all the data says that the groups do not differ.
 _ALIKE = 1e4
-#: Most steps towards a quantile, and how close (relative) is close enough.
-_NEWTON_STEPS, _CLOSE = 200, 1e-10
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,93 +234,6 @@ def shrunk(
         beyond = None if limit is None else special.betaincc(a, b, limit)
     table = {"raw": raw, "value": value, "lower": lower, "upper": upper, "weight": weight}
     return pd.DataFrame(table if beyond is None else table | {"above": beyond})
-
-
-def shrunk_widely(
-    count: Any,
-    exposure: Any,
-    *,
-    priors: LikelyPriors | None = None,
-    level: float = 0.95,
-    limit: float | None = None,
-) -> pd.DataFrame:
-    """Return what is known of each group after its data, with the prior as uncertain as it is.
-
-    Parameters
-    ----------
-    count, exposure : array_like of shape (k,)
-        Events of each group, and metres or events expected; exposure 0 leaves a group with the
-        priors.
-    priors : LikelyPriors, optional
-        How likely each gamma prior is; left out, what these groups say.
-    level, limit
-        As for :func:`shrunk`.
-
-    Returns
-    -------
-    DataFrame
-        The columns of :func:`shrunk`; never an interval of no width, however alike the groups are.
-
-    Raises
-    ------
-    UseError
-        If nothing was examined in any group, or the level makes no sense.
-
-    Notes
-    -----
-    A mixture of the posteriors under each prior, weighted by how likely what was found makes it
-    (:func:`ndtstats.statistics.hierarchy.likely_priors`; Deely & Lindley 1981, J. Am. Stat. Assoc.
-    76:833, from memory); the bounds are quantiles of the mixture. How often they cover is told by
-    ``python -m ndtstats.simulation.calibration``.
-
-    Examples
-    --------
-    >>> table = shrunk_widely([0, 2, 9, 1], [20.0, 20.0, 20.0, 20.0])
-    >>> table["value"].round(2).tolist(), table["upper"].round(2).tolist()
-    ([0.03, 0.12, 0.4, 0.07], [0.15, 0.29, 0.73, 0.22])
-    """
-    tail = tail_probability(level, "two")
-    k, m = np.asarray(count, float), np.asarray(exposure, float)
-    known = likely_priors(k, m) if priors is None else priors
-    weight, a, b = known.weight, known.shape[:, None] + k, known.length_m[:, None] + m
-    with np.errstate(divide="ignore", invalid="ignore"):
-        raw = k / m
-    table = {
-        "raw": raw,
-        "value": weight @ (a / b),
-        "lower": _mixture_quantile(tail, weight, a, b, upper=False),
-        "upper": _mixture_quantile(tail, weight, a, b, upper=True),
-        "weight": weight @ (m / b),
-    }
-    above = {} if limit is None else {"above": weight @ special.gammaincc(a, limit * b)}
-    return pd.DataFrame(table | above)
-
-
-def _mixture_quantile(
-    tail: float, weight: _Floats, a: _Floats, b: _Floats, *, upper: bool
-) -> _Floats:
-    """Return where mixtures of gammas, one a column of shapes and rates, leave a tail.
-
-    Newton's method on the logarithms of rate and tail, which are nearly in line; kept between the
-    least and the greatest quantile of the parts.
-    """
-    beyond = special.gammaincc if upper else special.gammainc
-    inverse = special.gammainccinv if upper else special.gammaincinv
-    parts = np.log(np.maximum(inverse(a, tail), 1e-300) / b)
-    low, high = parts.min(axis=0), parts.max(axis=0)
-    at, sign = weight @ parts, -1.0 if upper else 1.0
-    for _ in range(_NEWTON_STEPS):
-        x = b * np.exp(at)
-        left = weight @ beyond(a, x)
-        too_far = sign * (left - tail) > 0
-        low, high = np.where(too_far, low, at), np.where(too_far, at, high)
-        slope = sign * (weight @ np.exp(a * np.log(x) - x - special.gammaln(a)))
-        step = at - (np.log(left) - np.log(tail)) * left / slope
-        moved = np.where((step >= low) & (step <= high), step, (low + high) / 2)
-        if np.abs(moved - at).max(initial=0.0) < _CLOSE:
-            break
-        at = moved
-    return np.asarray(np.exp(at), float)
 
 
 def rank_intervals(

@@ -2,16 +2,12 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from ndtstats.errors import UseError
-from ndtstats.statistics.hierarchy import LikelyPriors, likely_priors
 from ndtstats.statistics.shrinkage import (
-    Prior,
     fit_beta_binomial,
     fit_gamma_poisson,
     moments_beta,
     rank_intervals,
     shrunk,
-    shrunk_widely,
 )
 
 
@@ -165,46 +161,3 @@ def test_alike_groups_share_all_ranks():
     ranks = rank_intervals([1, 1, 1, 1], [10.0] * 4, prior, seed=1)
     assert ranks["lower"].tolist() == [1, 1, 1, 1]
     assert ranks["upper"].tolist() == [4, 4, 4, 4]
-
-
-def test_one_certain_prior_gives_the_conjugate_posterior():
-    # Gelman et al., Bayesian Data Analysis, 2.6 (from memory): Gamma(a + k, b + m); scipy's gamma.
-    count, metres = np.array([0, 8, 3]), np.array([10.0, 20.0, 0.0])
-    certain = LikelyPriors(np.ones(1), np.array([2.0]), np.array([20.0]))
-    table = shrunk_widely(count, metres, priors=certain, level=0.9, limit=0.2)
-    law = stats.gamma(2.0 + count, scale=1 / (20.0 + metres))
-    np.testing.assert_allclose(table["value"], law.mean())
-    np.testing.assert_allclose(table["lower"], law.ppf(0.05), rtol=1e-8)
-    np.testing.assert_allclose(table["upper"], law.ppf(0.95), rtol=1e-8)
-    np.testing.assert_allclose(table["above"], law.sf(0.2), rtol=1e-9)
-    known = shrunk(count, metres, Prior("gamma", 2.0, 20.0, 0.1, 3, 0.0, 0.0), level=0.9, limit=0.2)
-    np.testing.assert_allclose(table, known, rtol=1e-8)
-
-
-@pytest.mark.parametrize("level", [0.5, 0.95, 0.999])
-def test_the_bounds_leave_the_tails_of_the_mixture(level):
-    # The mixture's distribution by scipy's gamma, from what no count at all to many leaves.
-    count, metres = np.array([0, 0, 1, 40, 3]), np.array([0.5, 300.0, 2.0, 20.0, 7.0])
-    priors = likely_priors(count, metres)
-    table = shrunk_widely(count, metres, priors=priors, level=level)
-    scale = 1 / (priors.length_m[:, None] + metres)
-    law = stats.gamma(priors.shape[:, None] + count, scale=scale)
-    for bound, tail in (("lower", law.cdf), ("upper", law.sf)):
-        left = priors.weight @ tail(table[bound].to_numpy())
-        np.testing.assert_allclose(left, (1 - level) / 2, rtol=1e-7)
-
-
-def test_groups_that_look_alike_leave_an_interval_with_width():
-    count, metres = np.array([2, 2, 3, 2]), np.full(4, 10.0)
-    prior = fit_gamma_poisson(count, metres)
-    plugged = shrunk(count, metres, prior)
-    assert prior.alike
-    assert (plugged["upper"] == plugged["lower"]).all()
-    wide = shrunk_widely(count, metres)
-    assert (wide["lower"] < 0.8 * wide["value"]).all()
-    assert (wide["upper"] > 1.2 * wide["value"]).all()
-
-
-def test_nothing_examined_anywhere_is_refused():
-    with pytest.raises(UseError, match="nothing was examined"):
-        shrunk_widely([0, 0], [0.0, 0.0])

@@ -1,5 +1,6 @@
 """Bounds that rest on a prior: what is hidden, and welders' rates that lend each other strength."""
 
+from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
@@ -8,7 +9,8 @@ import pandas as pd
 from ndtstats.simulation.frame import Floats
 from ndtstats.simulation.measures import share
 from ndtstats.statistics import hidden_imperfections, likely_priors
-from ndtstats.statistics.shrinkage import fit_gamma_poisson, shrunk, shrunk_widely
+from ndtstats.statistics.shrinkage import fit_gamma_poisson, shrunk
+from ndtstats.statistics.wide_shrinkage import shrunk_widely
 
 #: Zones of a yard, shape of the gamma distribution of their rates, and its metres.
 ZONES = ((5, 2.0, 10.0), (12, 1.5, 3.0), (20, 0.5, 2.0))
@@ -21,7 +23,10 @@ MEAN_RATE, EXAMINED_M = 0.15, (3.0, 30.0)
 
 
 def hidden_coverage(
-    yards: int, rng: np.random.Generator, levels: tuple[float, ...] = (0.90, 0.95)
+    yards: int,
+    rng: np.random.Generator,
+    levels: tuple[float, ...] = (0.90, 0.95),
+    kinds: Sequence[tuple[int, float, float]] = ZONES,
 ) -> pd.DataFrame:
     """Return how often the bound on what is hidden in a yard covers what is there.
 
@@ -33,6 +38,8 @@ def hidden_coverage(
         Source of chance.
     levels : tuple of float
         Nominal levels.
+    kinds : sequence of (int, float, float)
+        Kinds of yard, as :data:`ZONES`.
 
     Returns
     -------
@@ -41,7 +48,7 @@ def hidden_coverage(
         "fitted, taken for known"; coverage as :func:`ndtstats.simulation.measures.share` gives it.
     """
     rows = []
-    for zones, shape, metres in ZONES:
+    for zones, shape, metres in kinds:
         # What is hidden is a question about one yard; its bound mixes priors of its own.
         covered = np.array([_hidden(zones, shape, metres, levels, rng) for _ in range(yards)])
         for number, level in enumerate(levels):
@@ -98,7 +105,10 @@ def _plugged_in(found: Any, examined: Floats) -> dict[str, Any]:
 
 
 def shrunken_coverage(
-    yards: int, rng: np.random.Generator, levels: tuple[float, ...] = (0.90, 0.95)
+    yards: int,
+    rng: np.random.Generator,
+    levels: tuple[float, ...] = (0.90, 0.95),
+    kinds: Sequence[tuple[int, float]] = WELDERS,
 ) -> pd.DataFrame:
     """Return how often shrunken intervals cover welders' rates, over all welders and yards.
 
@@ -106,6 +116,8 @@ def shrunken_coverage(
     ----------
     yards, rng, levels
         As for :func:`hidden_coverage`.
+    kinds : sequence of (int, float)
+        Kinds of yard, as :data:`WELDERS`.
 
     Returns
     -------
@@ -114,7 +126,7 @@ def shrunken_coverage(
         ``no_width``, the share of yards whose intervals have no width.
     """
     rows = []
-    for welders, shape in WELDERS:
+    for welders, shape in kinds:
         rate = rng.gamma(shape, MEAN_RATE / shape, (yards, welders))
         metres = rng.uniform(*EXAMINED_M, (yards, welders))
         found = rng.poisson(rate * metres)
