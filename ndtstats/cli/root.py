@@ -30,6 +30,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "hidden": ("ndtstats.cli.hidden:hidden", "What is likely still hidden in the welds."),
     "readers": ("ndtstats.cli.readers:readers", "Whether readers of the same images agree."),
     "detection": ("ndtstats.cli.detection:detection", "Which sizes of flaw a method finds."),
+    "beads": ("ndtstats.cli.beads:beads", "Beads of intermittent welds that are too short."),
     "owed": ("ndtstats.cli.owed:owed", "Extra examinations and repairs owed."),
     "report": ("ndtstats.cli.report:report", "Pages to read, as HTML."),
 }
