@@ -80,14 +80,9 @@ def test_the_sentence_says_how_far_short_all_but_a_few_fall(register, measure):
 def test_beads_of_a_joint_without_a_length_are_left_out_and_told(register, measure, now):
     measure([50.0] * 5)
     with register.batch(kind="load", subject="all", now=now) as batch:
-        batch.merge(
-            "joints",
-            pd.DataFrame(
-                [{"job": "H1", "joint": "F-2", "zone": "Z", "category": "A", "length_mm": 900.0}]
-            ),
-        )
-        batch.merge("beads", pd.DataFrame([{
-            "job": "H1", "joint": "F-2", "side": "first", "from_mm": 0.0, "length_mm": 20.0}]))  # fmt: skip
+        other = pd.DataFrame({"job": ["H1"], "joint": ["F-2"], "length_mm": [900.0]})
+        batch.merge("joints", other.assign(zone="Z", category="A"))
+        batch.merge("beads", other.assign(side="first", from_mm=0.0, length_mm=20.0))
     result = beads_of(register, job="H1")
     assert result.total["measured"] == 5
     assert "1 bead is left out because the joint has no bead_length_mm." in result.remarks
