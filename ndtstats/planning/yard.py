@@ -29,13 +29,14 @@ def yard_of(register: Register, job: str, rules: Rules, as_of: datetime | None =
         What was known then.
     """
     joints = walking_order(register.table("joints", job=job, as_of=as_of))
-    examined = filled(register.table("examinations", job=job, as_of=as_of), joints)
+    everywhere = register.table("examinations", as_of=as_of, columns=_EXAMINED)
+    examined = filled(everywhere[everywhere["job"] == job], joints)
     return Yard(
         joints=joints,
         deposits=register.table("deposits", job=job, as_of=as_of),
         rejects=examined[examined["verdict"] == "reject"],
         zones=register.table("zones", job=job, as_of=as_of),
-        likelihoods=likelihoods_of(register, rules, as_of),
+        likelihoods=likelihoods_of(register, everywhere, rules, as_of),
     )
 
 
@@ -92,7 +93,7 @@ def looked_at(
     register: Register, job: str, yard: Yard, as_of: datetime | None = None
 ) -> pd.DataFrame:
     """Return the first examinations of a job that accepted or rejected, with their places."""
-    examined = register.table("examinations", job=job, as_of=as_of)
+    examined = register.table("examinations", job=job, as_of=as_of, columns=_EXAMINED)
     told = examined["verdict"].isin(["accept", "reject"]) & (examined["round"].fillna(0) == 0)
     return filled(examined[told], yard.joints)
 
@@ -113,10 +114,9 @@ def filled(examined: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
 
 
 def likelihoods_of(
-    register: Register, rules: Rules, as_of: datetime | None = None
+    register: Register, examined: pd.DataFrame, rules: Rules, as_of: datetime | None = None
 ) -> dict[str, Likelihood]:
     """Return how likely imperfections are, by kind of method, from the results of all jobs."""
-    examined = register.table("examinations", as_of=as_of, columns=_EXAMINED)
     told = examined["verdict"].isin(["accept", "reject"]) & (examined["round"].fillna(0) == 0)
     joints = _across_jobs(register.table("joints", as_of=as_of, columns=_JOINTS))
     first = filled(_across_jobs(examined[told]), joints)

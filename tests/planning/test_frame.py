@@ -5,6 +5,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ndtstats.planning import cut_frame
+from ndtstats.planning.frame import frame_sha256
 
 JOINTS = st.lists(
     st.tuples(
@@ -130,3 +131,21 @@ def test_a_chain_of_crossings_up_to_two_spots_long_is_one_cell():
     longer = cut_frame(frame_of([(2000, False, [600, 800, 950])]), spot_length_mm=300)
     marked = longer[longer["mandatory"] == "crossing"]
     assert marked[["from_mm", "to_mm"]].to_numpy().tolist() == [[450, 775], [775, 1100]]
+
+
+def test_a_digest_tells_frames_apart():
+    cells = pd.DataFrame({"joint": ["B-1", "B-2"], "from_mm": [0.0, 0.1 + 0.2], "why": ["", None]})
+    cells = cells.astype({"joint": "str", "why": "str"})
+    columns = list(cells.columns)
+    digest = frame_sha256(cells, columns)
+    assert digest == frame_sha256(cells.assign(from_mm=[0.0, 0.3]), columns)
+    others = [
+        cells.assign(from_mm=[0.0, 0.301]),
+        cells.assign(joint=["B-1B", "-2"]),
+        cells.assign(why=["", ""]),
+        cells.iloc[::-1],
+        cells.iloc[:1],
+    ]
+    digests = {frame_sha256(other, columns) for other in others}
+    assert len(digests) == len(others)
+    assert digest not in digests
