@@ -65,6 +65,8 @@ def compare(
         emit(result.table, fmt)
         return
     emit(_readable(result), fmt, columns=_columns(result), conclusion=comparison_sentence(result))
+    if len(result.table):
+        say(f"In brackets: {100 * level:g} % bounds.")
     for remark in result.remarks:
         say(remark)
 
@@ -94,19 +96,19 @@ def _percent(share: float) -> str:
 
 
 def _columns(result: "Comparison") -> list[Shown]:
-    limit, bounds = result.limit, f"({100 * result.level:g} % bounds)"
+    limit = result.limit
     over = [] if limit is None else [Shown("above", f"over {100 * limit:g} %", "percent")]
     return [
         Shown(result.by, result.by.replace("_", " ")),
         Shown("rejected", "rejected", "count"),
         Shown("examined", "examined", "count"),
         Shown("expected", "expected", "number"),
-        Shown("times", f"observed / expected {bounds}"),
+        Shown("times", "observed / expected"),
         Shown("adjusted_p", "adjusted p", "number"),
         Shown("stands_out", "stands out"),
         Shown("funnel", "funnel"),
-        Shown("raw", f"rate, % {bounds}"),
-        Shown("drawn", f"shrunk rate, % {bounds}"),
+        Shown("raw", "rate, %"),
+        Shown("drawn", "shrunk rate, %"),
         *over,
-        Shown("place", f"rank {bounds}"),
+        Shown("place", "rank"),
     ]

@@ -2,8 +2,33 @@
 
 from ndtstats.rates.aside import set_aside
 from ndtstats.rates.base import first_examinations
+from ndtstats.rates.beads import beads_of, beads_sentence
+from ndtstats.rates.compare import compare_welders, comparison_sentence
 from ndtstats.rates.rates import MEASURES, rates, trend
+from ndtstats.rates.readings import readers_agree, readers_sentence
 from ndtstats.rates.sample import BY
+from ndtstats.rates.trend_charts import signal_sentences, trend_of, trend_sentence
+from ndtstats.rates.trial import corrected_rate, trial_of, trial_sentence
 from ndtstats.rates.words import sentence
 
-__all__ = ["BY", "MEASURES", "first_examinations", "rates", "sentence", "set_aside", "trend"]
+__all__ = [
+    "BY",
+    "MEASURES",
+    "beads_of",
+    "beads_sentence",
+    "compare_welders",
+    "comparison_sentence",
+    "corrected_rate",
+    "first_examinations",
+    "rates",
+    "readers_agree",
+    "readers_sentence",
+    "sentence",
+    "set_aside",
+    "signal_sentences",
+    "trend",
+    "trend_of",
+    "trend_sentence",
+    "trial_of",
+    "trial_sentence",
+]

@@ -15,13 +15,9 @@ from ndtstats.rates.sample import OF_INDICATION, first_charged, known_columns, k
 from ndtstats.register import Register
 from ndtstats.statistics import compare_groups, proportion_interval
 from ndtstats.statistics.proportions import tail_probability
-from ndtstats.statistics.shrinkage import (
-    LEAST_GROUPS,
-    Prior,
-    fit_beta_binomial,
-    rank_intervals,
-    shrunk,
-)
+from ndtstats.statistics.shrinkage import LEAST_GROUPS, Prior, fit_beta_binomial
+from ndtstats.statistics.wide_ranks import ranks_widely
+from ndtstats.statistics.wide_shrinkage import likely_shares, shrunk_shares_widely
 
 #: What the work differs in, and is allowed for.
 FACTORS = ("category", "process", "position", "thickness")
@@ -36,8 +32,6 @@ COLUMNS = (
     "ratio_upper", "p", "adjusted_p", "stands_out", "funnel", "funnel_lower_95", "funnel_upper_95",
     "funnel_lower_998", "funnel_upper_998", "own_share",
 )  # fmt: skip
-
-_JEFFREYS = Prior("beta", 0.5, 0.5, 0.5, 0, np.nan, np.nan, "Jeffreys")
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,7 +53,7 @@ class Comparison:
     factors : tuple of str
         What was allowed for.
     prior : Prior or None
-        Towards which the rates are drawn; None where nothing was examined.
+        Towards which the rates are drawn, by maximum likelihood; None where nothing was examined.
     remarks : tuple of str
         What has to be known to read it rightly, in sentences.
     """
@@ -131,9 +125,10 @@ def compare_welders(
     Notes
     -----
     Counts are plain: where the work went is allowed for by the factors, not by the weights of the
-    draw. Beta-binomial empirical Bayes, the prior by maximum likelihood (Casella 1985, Am. Stat.
-    39:83); where the welders show no spread beyond chance all have the posterior of one common
-    rate, and fewer than three stand each for himself, both under Jeffreys' prior. The rest as in
+    draw. Beta-binomial empirical Bayes (Casella 1985, Am. Stat. 39:83): the prior by maximum
+    likelihood is told, and the rates, bounds and ranks keep it as uncertain as the welders leave it
+    (:mod:`ndtstats.statistics.wide_shrinkage`), which holds also where they show no spread at all,
+    or are too few to show one. The rest as in
     :func:`ndtstats.statistics.compare_groups`.
     """
     method = known_method(method) or method
@@ -191,14 +186,9 @@ def _drawn_together(
 ) -> tuple[pd.DataFrame, Prior, list[str]]:
     """Return rates and ranks as all together make them likely, the prior, and what to say of it."""
     k, n = table["rejected"].to_numpy(float), table["examined"].to_numpy(float)
-    fitted = fit_beta_binomial(k, n)
-    prior = _JEFFREYS if fitted.alike else fitted
-    counts = (k, n)
-    if fitted.alike and len(k) >= LEAST_GROUPS:
-        counts = (np.full(len(k), k.sum()), np.full(len(k), n.sum()))
-    values = shrunk(*counts, prior, level=level, limit=limit)
-    alone = fitted.alike and len(k) < LEAST_GROUPS
-    ranks = rank_intervals(k, n, prior if alone else fitted, seed=seed, level=level)
+    likely = likely_shares(k, n)
+    values = shrunk_shares_widely(k, n, priors=likely, level=level, limit=limit)
+    ranks = ranks_widely(k, n, priors=likely, seed=seed, level=level)
     drawn = pd.DataFrame(
         {
             "shrunk": values["value"], "shrunk_lower": values["lower"],
@@ -207,25 +197,29 @@ def _drawn_together(
             "rank": ranks["rank"], "rank_lower": ranks["lower"], "rank_upper": ranks["upper"],
         }
     ).set_index(table.index)  # fmt: skip
-    return table.join(drawn), prior, [_prior_told(fitted, by)]
+    prior = fit_beta_binomial(k, n)
+    return table.join(drawn), prior, [_prior_told(prior, by, nothing=not k.any())]
 
 
-def _prior_told(fitted: Prior, by: str) -> str:
+def _prior_told(prior: Prior, by: str, *, nothing: bool) -> str:
     many = _many(by)
-    if not fitted.alike:
+    if nothing:
+        return "Nothing was rejected; the bounds of the shrunk rates say how high each may be."
+    if not prior.alike:
         return (
-            f"Shrunk rates are drawn towards {_percent(fitted.mean)}, the more the fewer the data "
-            f"(beta prior {fitted.a:.3g}, {fitted.b:.3g} by maximum likelihood from "
-            f"{fitted.groups} {many}); their bounds take the prior for known."
+            f"Shrunk rates are drawn towards what all {many} have in common, the more the fewer "
+            f"the data (by maximum likelihood a beta prior {prior.a:.3g}, {prior.b:.3g} of mean "
+            f"{_percent(prior.mean)}); their bounds keep it as uncertain as {prior.groups} {many} "
+            "leave it."
         )
-    if fitted.groups < LEAST_GROUPS:
+    if prior.groups < LEAST_GROUPS:
         return (
-            f"Fewer than {LEAST_GROUPS} {many} tell nothing of how much they differ, so the rate "
-            "of each rests on its own data alone (Jeffreys' prior)."
+            f"Fewer than {LEAST_GROUPS} {many} tell little of how much they differ; the bounds of "
+            "the shrunk rates allow for that."
         )
     return (
-        f"Shrunk rates: {fitted.caveats[0]}. Their bounds are those of all {many} together; what "
-        "one alone has shown is in its own bounds."
+        f"The {many} differ by no more than chance brings; that they may differ all the same is in "
+        "the bounds of the shrunk rates."
     )
 
 
