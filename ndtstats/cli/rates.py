@@ -102,6 +102,7 @@ def _columns(by: list[str], measure: str, level: float) -> list[Shown]:
         Shown("upper", f"upper {level:g}", rate_style),
         Shown("joints", "joints", "count"),
         Shown("shared", "shared", "count"),
+        Shown("design_effect", "design effect", "number"),
     ]
 
 

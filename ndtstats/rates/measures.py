@@ -43,7 +43,8 @@ def described(charges: Charges, measure: str, settings: Settings) -> pd.DataFram
     Returns
     -------
     DataFrame
-        Indexed by group: ``rejected``, ``examined``, ``rate``, ``lower``, ``upper``, ``effective``.
+        Indexed by group: ``rejected``, ``examined``, ``rate``, ``lower``, ``upper``, ``effective``,
+        ``design_effect`` (how many times more was examined than the bound is worth).
         The bounds of spots, joints and rates per metre are exact; those of lengths rest on the
         number of spots that the variance between joints is worth.
     """
@@ -64,7 +65,8 @@ def described(charges: Charges, measure: str, settings: Settings) -> pd.DataFram
             np.clip(np.nan_to_num(rate) * effective, 0.0, effective) if measure == "length" else k,
             effective, level=level, sides=sides, method=interval,
         )  # fmt: skip
-    return table.assign(rate=rate, lower=bounds.lower, upper=bounds.upper, effective=effective)
+    shown = table.assign(rate=rate, lower=bounds.lower, upper=bounds.upper, effective=effective)
+    return _with_design_effect(shown, charges, measure)
 
 
 def unbiased(charges: Charges, measure: str, settings: Settings) -> pd.DataFrame:
@@ -90,7 +92,22 @@ def unbiased(charges: Charges, measure: str, settings: Settings) -> pd.DataFrame
         charges, table = _whole_joints(charges, table)
     found = _weighted(charges, measure, charges.seen["weight"].to_numpy(float), settings)
     columns = {"value": "rate", "lower": "lower", "upper": "upper", "effective": "effective"}
-    return table.join(found[list(columns)].rename(columns=columns), how="inner")
+    shown = table.join(found[list(columns)].rename(columns=columns), how="inner")
+    return _with_design_effect(shown, charges, measure)
+
+
+def _with_design_effect(table: pd.DataFrame, charges: Charges, measure: str) -> pd.DataFrame:
+    """Return rates with the design effect: what unequal weights and shared joints cost.
+
+    What was examined over the effective number (Kish 1965, Survey Sampling, 8.2, from memory; Rao &
+    Scott 1992 use it in the same way).
+    """
+    examined = table["examined"].astype("float64")
+    if measure == "length":
+        spots: pd.Series[int] = charges.seen.groupby("group").size()
+        examined = spots.reindex(table.index).astype("float64")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return table.assign(design_effect=examined / table["effective"])
 
 
 def _counted(charges: Charges, measure: str) -> pd.DataFrame:

@@ -24,7 +24,7 @@ MEASURES = ("spots", "joints", "length", "per-metre")
 #: Columns that follow those of ``by``.
 COLUMNS = (
     "basis", "measure", "rejected", "examined", "rate", "lower", "upper", "level", "interval",
-    "joints", "shared", "effective", "no_length", "methods",
+    "joints", "shared", "effective", "design_effect", "no_length", "methods",
 )  # fmt: skip
 
 _Bound = Callable[[Charges, str, Settings], pd.DataFrame]
@@ -68,6 +68,7 @@ def rates(
     DataFrame
         The columns of ``by``, then :data:`COLUMNS`: ``joints`` examined; ``shared``, rejects
         charged to others too; ``effective``, what the bound rests on (spots, joints or metres);
+        ``design_effect``, how many times more was examined than that;
         ``no_length``, indications of unknown length, for which the whole spot counts as rejected;
         ``methods``, how many methods stand together.
 
@@ -175,7 +176,9 @@ def trend(
     months = pd.period_range(table["month"].min(), table["month"].max(), freq="M").astype("str")
     every = pd.MultiIndex.from_product([months, table["basis"].unique()], names=["month", "basis"])
     known = table.set_index(["month", "basis"])
-    nothing: dict[str, object] = dict.fromkeys(known.columns.difference(["rate"]), 0)
+    nothing: dict[str, object] = dict.fromkeys(
+        known.columns.difference(["rate", "design_effect"]), 0
+    )
     nothing |= {name: table[name].iloc[0] for name in ("measure", "level", "interval")}
     nothing["upper"] = np.inf if measure == "per-metre" else 1.0
     filled = known.reindex(every).fillna(nothing).astype(known.dtypes)

@@ -151,6 +151,11 @@ def test_two_spots_on_one_joint_are_no_two_independent_spots(register, write):
     table = rates(register)
     assert one(table, "unbiased")["upper"] > one(table)["upper"]
     assert one(table, "unbiased")["effective"] < 12
+    # Two spots of a joint tell about the same as one: a design effect of about two.
+    weighed = one(table, "unbiased")
+    assert weighed["design_effect"] == pytest.approx(20 / weighed["effective"])
+    assert 1.6 < weighed["design_effect"] < 3
+    assert one(table)["design_effect"] == 1
 
 
 def test_rows_in_any_order_give_the_same_rates(register, write, tmp_path):
