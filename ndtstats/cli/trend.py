@@ -33,12 +33,25 @@ _WELDERS = (
     Shown("last_signal", "last signal"),
     Shown("examinations", "rejects behind it"),
 )
+_SIGNALS = (
+    Shown("chart", "chart"),
+    Shown("when", "when"),
+    Shown("welder", "welder"),
+    Shown("direction", "direction"),
+    Shown("rejected", "rejected", "count"),
+    Shown("examined", "examined", "count"),
+    Shown("examinations", "rejects behind it"),
+)
+#: Signals told in sentences; --show signals lists them all.
+_MOST_TOLD = 10
 
 
 @click.command()
 @click.option("--method", required=True, metavar="METHOD", help="The method, such as RT.")
 @click.option("--welder", metavar="STAMP", help="Only what is charged to this welder.")
-@click.option("--cusum", is_flag=True, help="Welder by welder instead of month by month.")
+@click.option("--show", type=click.Choice(["months", "welders", "signals"]), default="months",
+              show_default=True,
+              help="Which table: months, each welder's CUSUM, all signals.")  # fmt: skip
 @click.option("--good", type=float, default=0.03, show_default=True, metavar="SHARE",
               help="Rate of a welder that is borne.")  # fmt: skip
 @click.option("--bad", type=float, default=0.10, show_default=True, metavar="SHARE",
@@ -55,7 +68,7 @@ _WELDERS = (
 def trend(
     method: str,
     welder: str | None,
-    cusum: bool,
+    show: str,
     good: float,
     bad: float,
     false_alarm: float,
@@ -79,8 +92,16 @@ def trend(
             reg, method=method, job=job, welder=welder, good=good, bad=bad,
             spots_between_false_alarms=false_alarm, basis=basis, as_of=as_of,
         )  # fmt: skip
-    table, columns = (result.welders, _WELDERS) if cusum else (result.months, _MONTHS)
+    table, columns = {
+        "months": (result.months, _MONTHS),
+        "welders": (result.welders, _WELDERS),
+        "signals": (result.signals, _SIGNALS),
+    }[show]
     emit(table, fmt, columns=columns, conclusion=trend_sentence(result))
-    if fmt == "table":
-        for text in (*signal_sentences(result), *result.remarks):
-            say(text)
+    if fmt != "table":
+        return
+    told = signal_sentences(result) if show == "months" else []
+    if len(told) > _MOST_TOLD:
+        say(f"The last {_MOST_TOLD} of {len(told):,} signals; --show signals lists them all.")
+    for text in (*told[-_MOST_TOLD:], *result.remarks):
+        say(text)

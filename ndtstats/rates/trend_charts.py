@@ -29,6 +29,9 @@ SPOTS_BETWEEN_FALSE_ALARMS = 1000
 #: Weight of the newest month and width of the limits (Lucas & Saccucci 1990, Technometrics 32:1).
 EWMA_WEIGHT, EWMA_WIDTH = 0.2, 3.0
 
+#: Examinations named in a sentence; the table has them all.
+MOST_NAMED = 8
+
 #: What an examination is named by.
 _PLACE = ("id", "date", "month", "joint", "from_mm", "to_mm")
 #: Names of a chart's points in the table of months.
@@ -366,7 +369,9 @@ def _one_signal(row: Any) -> str:
         "CUSUM": f"Welder {row.welder}, {row.when}: CUSUM at its limit, {counted} since it began "
         "to rise",
     }[row.chart]
-    return f"{what}: {row.examinations}." if row.examinations else f"{what}."
+    named = row.examinations.split("; ") if row.examinations else []
+    more = f" and {len(named) - MOST_NAMED:,} more" if len(named) > MOST_NAMED else ""
+    return f"{what}: {'; '.join(named[:MOST_NAMED])}{more}." if named else f"{what}."
 
 
 def _percent(share: float) -> str:

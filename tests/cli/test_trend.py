@@ -31,6 +31,7 @@ def test_a_sentence_months_and_signals_that_name_examinations(yard, ndtstats):
     assert first.startswith("10 of 60 spots rejected at first examination in 3 months, 16.7 %;")
     assert "Month 2026-04: 10 of 20 spots rejected, above the limit: RT R-1, B-50 0-300 mm" in out
     assert "Welder K1, 2026-04-15: CUSUM at its limit, 3 of 3 spots rejected" in out
+    assert "B-57 0-300 mm, 2026-04-15 and 2 more." in out
     assert "falsely once in 1,092 spots" in out
 
 
@@ -39,9 +40,19 @@ def test_machines_get_months_or_welders(yard, ndtstats):
     assert [(r["month"], r["rejected"], r["signal"]) for r in json.loads(out)] == [
         ("2026-02", 0, ""), ("2026-03", 0, ""), ("2026-04", 10, "above"),
     ]  # fmt: skip
-    _, out, _ = ndtstats("trend", "--method", "RT", "--cusum", "--format", "json")
+    _, out, _ = ndtstats("trend", "--method", "RT", "--show", "welders", "--format", "json")
     (welder,) = json.loads(out)
     assert (welder["welder"], welder["signals"], welder["last_signal"]) == ("K1", 3, "2026-04-15")
+
+
+def test_all_signals_as_a_table(yard, ndtstats):
+    _, out, _ = ndtstats("trend", "--method", "RT", "--show", "signals", "--format", "json")
+    found = json.loads(out)
+    assert [(r["chart"], r["when"], r["rejected"]) for r in found] == [
+        ("spots", "2026-04", 10), ("EWMA", "2026-03", 0),
+        *[("CUSUM", "2026-04-15", 3)] * 3,
+    ]  # fmt: skip
+    assert len(found[0]["examinations"].split("; ")) == 10
 
 
 def test_as_of_a_day_before_anything_was_known(yard, ndtstats):
