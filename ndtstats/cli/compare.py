@@ -73,11 +73,11 @@ def compare(
 
 def _readable(result: "Comparison") -> "pd.DataFrame":
     """Return the table with each figure and its bounds in one cell."""
-    table = result.table
+    table, ranks = result.table, result.table.round({"rank": 1})
     return table.assign(
         raw=_with_bounds(table, "rate", ("lower", "upper"), _percent),
         drawn=_with_bounds(table, "shrunk", ("shrunk_lower", "shrunk_upper"), _percent),
-        place=_with_bounds(table, "rank", ("rank_lower", "rank_upper"), "{:.0f}".format),
+        place=_with_bounds(ranks, "rank", ("rank_lower", "rank_upper"), "{:g}".format),
         times=_with_bounds(table, "ratio", ("ratio_lower", "ratio_upper"), "{:.2f}".format),
     )
 

@@ -26,7 +26,7 @@ class Chosen(NamedTuple):
     basis : {"chosen", "described"}
         What they are.
     remark : str
-        The same in a sentence, with how many count and how many do not.
+        The same in a sentence, with how many count and how many do not; "" if there are none.
     """
 
     charges: Charges
@@ -78,6 +78,8 @@ def _chosen_told(number: int, others: int) -> str:
 
 
 def _all_told(number: int, *, known: bool) -> str:
+    if not number:
+        return ""
     why = "Aimed and owed places count too" if known else "Selection unknown"
     return (
         f"{why}: rests on all {_examinations(number)}, and describes what was examined, not what "

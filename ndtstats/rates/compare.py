@@ -138,7 +138,7 @@ def compare_welders(
     usable = chosen(sample, basis)
     seen = charged_once(usable.charges.seen, by)
     named = seen[by].notna() & (seen[by] != UNKNOWN)
-    remarks = [usable.remark, *_nobody(int((~named).sum()), by)]
+    remarks = [*filter(None, [usable.remark]), *_nobody(int((~named).sum()), by)]
     seen = seen[named]
     if seen.empty:
         empty = pd.DataFrame(columns=[by, *COLUMNS])
@@ -312,7 +312,9 @@ def _name(row: Any, result: Comparison) -> str:
 
 
 def _counted(row: Any) -> str:
-    return f"{row.rejected:,.0f} of {row.examined:,.0f} spots rejected, {row.expected:.1f} expected"
+    spots = "spot" if row.examined == 1 else "spots"
+    seen = f"{row.rejected:,.0f} of {row.examined:,.0f} {spots} rejected"
+    return f"{seen}, {row.expected:.1f} expected"
 
 
 def _p(value: float) -> str:

@@ -138,9 +138,10 @@ def trend_of(
     months, charts, signals = _by_month(of_months, names)
     watched, crossed = _by_welder(followed, cusum, names)
     centre = charts[0].points["centre"].max() if charts else np.nan
-    remarks = [by_welder.remark, *_charts_told(charts), _cusum_told(cusum, followed)]
+    told = [by_welder.remark, *_charts_told(charts), _cusum_told(cusum, len(followed))]
+    remarks = tuple(filter(None, told))
     every = pd.concat([signals, crossed], ignore_index=True)
-    return Trend(months, watched, every, cusum, float(centre), tuple(remarks))
+    return Trend(months, watched, every, cusum, float(centre), remarks)
 
 
 def _of_welder(charges: Charges, welder: str) -> Charges:
@@ -202,10 +203,14 @@ def _by_month(
 
 
 def _points(chart: ControlChart, names: dict[str, str]) -> pd.DataFrame:
-    """Return the points of a chart under names of their own; an empty month has no limits."""
+    """Return the points of a chart under names of their own.
+
+    An empty month has no limits, and neither has one of a chart without a single reject: a usual
+    rate of 0, taken for known, would make a signal of the first.
+    """
     points = chart.points.astype({"count": "int64"})
     limits = ["lower", "upper"]
-    points[limits] = points[limits].where(points["size"] > 0)
+    points[limits] = points[limits].where((points["size"] > 0) & (points["centre"] > 0))
     return points.rename(columns=names)
 
 
@@ -326,13 +331,14 @@ def _crossings(rows: pd.DataFrame, names: "pd.Series[str]") -> pd.DataFrame:
     return _signals(runs.assign(chart="CUSUM", when=day, direction="above"))
 
 
-def _cusum_told(cusum: BernoulliCusum, rows: pd.DataFrame) -> str:
+def _cusum_told(cusum: BernoulliCusum, spots: int) -> str:
     good, bad = cusum.run_length([cusum.good, cusum.bad])
-    told = (
+    return (
         f"CUSUM of each welder: work at {_percent(cusum.good)} signals falsely once in "
-        f"{good:,.0f} spots on average, work at {_percent(cusum.bad)} is told after {bad:,.0f}."
+        f"{good:,.0f} spots on average, work at {_percent(cusum.bad)} is told after {bad:,.0f}. "
+        f"Watched so far: {spots:,} spots, by welders charged; if all were work at "
+        f"{_percent(cusum.good)}, about {spots / good:.2g} signals would come by chance."
     )
-    return f"{told} Watched so far: {len(rows):,}, by welders charged."
 
 
 # ------------------------------------------------------------------ words
@@ -349,6 +355,8 @@ def trend_sentence(trend: Trend) -> str:
         f"month{'' if months == 1 else 's'}, {_percent(trend.centre)}"
     )
     number = len(trend.signals)
+    if not rejected:
+        return f"{usual}; no reject is not the same as no defect."
     if not number:
         return f"{usual}; nothing lies outside what chance allows, so no trend is shown."
     return f"{usual}; {number} signal{'' if number == 1 else 's'}."

@@ -199,6 +199,7 @@ def test_nothing_examined_yet_is_said(register, write):
     write(**spots(YARD))
     result = compare_welders(register, method="UT")
     assert result.table.empty
+    assert result.remarks == ()
     assert comparison_sentence(result).startswith("Nothing was examined")
 
 

@@ -197,7 +197,9 @@ def test_no_reject_at_all_is_a_chart_of_zeros(register, write):
     trend = trend_of(register, method="RT")
     assert trend.months["share"].tolist() == [0.0, 0.0]
     assert trend.signals.empty
+    assert trend.months["upper"].isna().all()
     assert trend.centre == 0
+    assert trend_sentence(trend).endswith("no reject is not the same as no defect.")
 
 
 def test_nothing_examined_yet_is_said(register, write):
@@ -206,6 +208,7 @@ def test_nothing_examined_yet_is_said(register, write):
     assert trend_sentence(trend).startswith("Nothing was examined")
     assert trend.signals.empty
     assert trend.welders.empty
+    assert all(remark.startswith("CUSUM") for remark in trend.remarks)
 
 
 @pytest.mark.parametrize(
