@@ -48,7 +48,9 @@ def proportion_interval(
         of equal tails of the posterior under Beta(1/2, 1/2), with the lower bound 0 at k = 0 and
         the upper 1 at k = n (Brown, Cai & DasGupta 2001, Stat. Sci. 16:101). Mid-P inverts the
         exact test with half the probability of what was seen (Lancaster 1961, JASA 56:223; Berry &
-        Armitage 1995, The Statistician 44:417).
+        Armitage 1995, The Statistician 44:417). The last three hold their level on average only:
+        of 5 to 200 places, a two-sided 95 % interval covers at worst 83 % (Wilson), 87 % (Jeffreys)
+        and 92 % (mid-P), computed exactly by ``python -m ndtstats.simulation.calibration``.
     sides : {"two", "upper", "lower"}
         Both bounds, or all of the error on one side; the other bound is then 0 or 1.
 

@@ -203,8 +203,14 @@ def shrunk(
 
     Notes
     -----
-    Conjugate posteriors. The interval takes the fitted prior as known, so that with few groups it
-    is too narrow (Casella 1985). Checked against the rat tumours of Gelman et al., chapter 5.
+    Conjugate posteriors. Checked against the rat tumours of Gelman et al., chapter 5.
+
+    *The interval is too narrow.* It takes the fitted prior for known (Casella 1985), and has no
+    width at all where the fit sees no spread. In simulated yards of 4, 8, 20 and 50 welders who
+    differ, a 95 % interval of a rate per metre covered 48, 65, 83 and 92 %
+    (``python -m ndtstats.simulation.calibration``). Use
+    :func:`ndtstats.statistics.wide_shrinkage.shrunk_widely` or ``shrunk_shares_widely`` where the
+    interval is to be believed.
 
     Examples
     --------

@@ -1,16 +1,17 @@
 """Bounds that rest on a prior: what is hidden, and welders' rates that lend each other strength."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from itertools import product
 from typing import Any
 
 import numpy as np
 import pandas as pd
 
-from ndtstats.simulation.frame import Floats
+from ndtstats.simulation.frame import Floats, Ints
 from ndtstats.simulation.measures import share
 from ndtstats.statistics import hidden_imperfections, likely_priors
-from ndtstats.statistics.shrinkage import fit_gamma_poisson, shrunk
-from ndtstats.statistics.wide_shrinkage import shrunk_widely
+from ndtstats.statistics.shrinkage import Prior, fit_beta_binomial, fit_gamma_poisson, shrunk
+from ndtstats.statistics.wide_shrinkage import shrunk_shares_widely, shrunk_widely
 
 #: Zones of a yard, shape of the gamma distribution of their rates, and its metres.
 ZONES = ((5, 2.0, 10.0), (12, 1.5, 3.0), (20, 0.5, 2.0))
@@ -20,6 +21,9 @@ DETECTION = 0.7
 WELDERS = ((4, 2.0), (8, 2.0), (20, 2.0), (20, 20.0), (50, 2.0))
 #: Mean rate per metre of welders; least and most metres examined of each.
 MEAN_RATE, EXAMINED_M = 0.15, (3.0, 30.0)
+#: Mean reject rate of welders; least and most spots examined of each.
+MEAN_SHARE, EXAMINED_SPOTS = 0.05, (10, 120)
+_JEFFREYS = Prior("beta", 0.5, 0.5, 0.5, 0, np.nan, np.nan, "Jeffreys")
 
 
 def hidden_coverage(
@@ -122,34 +126,70 @@ def shrunken_coverage(
     Returns
     -------
     DataFrame
-        A row for each kind of yard, ``level`` and ``prior``, as :func:`hidden_coverage` has it;
-        ``no_width``, the share of yards whose intervals have no width.
+        A row for each ``measure`` ("per metre", "share of spots"), kind of yard, ``level`` and
+        ``prior``, as :func:`hidden_coverage` has it.
+
+    Notes
+    -----
+    Where a fit sees no spread, welders' shares have the posterior of one common rate under
+    Jeffreys' prior, and rates per metre an interval of no width.
     """
     rows = []
     for welders, shape in kinds:
-        rate = rng.gamma(shape, MEAN_RATE / shape, (yards, welders))
-        metres = rng.uniform(*EXAMINED_M, (yards, welders))
-        found = rng.poisson(rate * metres)
-        for level in levels:
-            for prior in _PRIORS:
-                lower, upper = _intervals(found, metres, prior, level)
-                held = (lower <= rate) & (rate <= upper)
-                of = np.full(yards, float(welders))
+        of = np.full(yards, float(welders))
+        for measure, sample in (("per metre", _metres), ("share of spots", _spots)):
+            rate, found, examined = sample(yards, welders, shape, rng)
+            for level, prior in product(levels, _PRIORS):
+                lower, upper = _intervals(found, examined, measure, prior, level)
+                held = ((lower <= rate) & (rate <= upper)).sum(axis=1).astype(float)
                 rows.append(
-                    {"welders": welders, "shape": shape, "prior": prior, "level": level,
-                     **share(held.sum(axis=1).astype(float), of)._asdict(),
-                     "no_width": float((lower == upper).all(axis=1).mean())}
+                    {"measure": measure, "welders": welders, "shape": shape, "prior": prior,
+                     "level": level, **share(held, of)._asdict()}
                 )  # fmt: skip
-    return pd.DataFrame(rows)
+    return pd.DataFrame(rows).sort_values("measure", kind="stable", ignore_index=True)
 
 
-def _intervals(found: Any, metres: Floats, prior: str, level: float) -> tuple[Floats, Floats]:
+def _metres(
+    yards: int, welders: int, shape: float, rng: np.random.Generator
+) -> tuple[Floats, Ints, Floats]:
+    """Return true rates per metre, imperfections found and metres examined."""
+    rate = rng.gamma(shape, MEAN_RATE / shape, (yards, welders))
+    metres = rng.uniform(*EXAMINED_M, (yards, welders))
+    return rate, rng.poisson(rate * metres), metres
+
+
+def _spots(
+    yards: int, welders: int, shape: float, rng: np.random.Generator
+) -> tuple[Floats, Ints, Floats]:
+    """Return true reject rates, spots rejected and spots examined."""
+    rate = rng.beta(shape, shape * (1 - MEAN_SHARE) / MEAN_SHARE, (yards, welders))
+    spots = rng.integers(*EXAMINED_SPOTS, (yards, welders))
+    return rate, rng.binomial(spots, rate), spots.astype(float)
+
+
+def _intervals(
+    found: Ints, examined: Floats, measure: str, prior: str, level: float
+) -> tuple[Floats, Floats]:
     """Return lower and upper bounds, shape (yards, welders)."""
-    each = [
-        shrunk_widely(k, m, level=level)
-        if prior == "uncertain"
-        else shrunk(k, m, fit_gamma_poisson(k, m), level=level)
-        for k, m in zip(found, metres, strict=True)
-    ]
+    ways: dict[tuple[str, str], Callable[..., pd.DataFrame]] = {
+        ("per metre", _PRIORS[0]): shrunk_widely,
+        ("per metre", _PRIORS[1]): _rates_plugged_in,
+        ("share of spots", _PRIORS[0]): shrunk_shares_widely,
+        ("share of spots", _PRIORS[1]): _shares_plugged_in,
+    }
+    # A prior is fitted to one yard at a time.
+    each = [ways[measure, prior](k, n, level=level) for k, n in zip(found, examined, strict=True)]
     bounds = np.array([table[["lower", "upper"]].to_numpy() for table in each])
     return bounds[..., 0], bounds[..., 1]
+
+
+def _rates_plugged_in(k: Any, metres: Any, *, level: float) -> pd.DataFrame:
+    return shrunk(k, metres, fit_gamma_poisson(k, metres), level=level)
+
+
+def _shares_plugged_in(k: Any, n: Any, *, level: float) -> pd.DataFrame:
+    fitted = fit_beta_binomial(k, n)
+    if not fitted.alike:
+        return shrunk(k, n, fitted, level=level)
+    everything = (np.full(len(k), k.sum()), np.full(len(n), n.sum()))
+    return shrunk(*everything, _JEFFREYS, level=level)

@@ -19,7 +19,7 @@ from ndtstats.simulation.calibration.yards import Planned, make_yards, plan_yard
 
 #: Least number of yards: with fewer what is hidden would be told from one.
 LEAST = 16
-#: What takes long is told from a part of the yards: comparisons and shrinkage, and what is hidden.
+#: What takes long is told from a part of the yards: comparisons, and what rests on a prior.
 _HALF, _EIGHTH = 2, 8
 
 
@@ -62,8 +62,8 @@ def calibrate(yards: int, *, seed: int, progress: Progress = silent) -> Calibrat
     Parameters
     ----------
     yards : int
-        Simulated yards of each kind, 16 or more. Comparisons and shrinkage use half of them, and
-        what is hidden an eighth, as each of those takes long.
+        Simulated yards of each kind, 16 or more. Signals are told from half of them and what
+        rests on a prior from an eighth, as those take long.
     seed : int
         Seed of the chance; the same arguments give the same figures.
     progress : Progress
@@ -76,7 +76,7 @@ def calibrate(yards: int, *, seed: int, progress: Progress = silent) -> Calibrat
     """
     if yards < LEAST:
         raise UseError(f"{yards} yards tell nothing; write {LEAST} or more, such as 2000")
-    seeds = iter(np.random.SeedSequence(seed).spawn(6))
+    seeds = iter(np.random.SeedSequence(seed).spawn(5))
     chance = (np.random.default_rng(one) for one in seeds)
     progress("parts of the study", 0, 5)
     intervals, lots = interval_coverage(), _lots()
@@ -86,7 +86,7 @@ def calibrate(yards: int, *, seed: int, progress: Progress = silent) -> Calibrat
     progress("parts of the study", 2, 5)
     confounded = pd.DataFrame(confounded_alarms(yards // _HALF, next(chance)))
     progress("parts of the study", 3, 5)
-    shrunken = shrunken_coverage(yards // _HALF, next(chance))
+    shrunken = shrunken_coverage(yards // _EIGHTH, next(chance))
     progress("parts of the study", 4, 5)
     hidden = hidden_coverage(yards // _EIGHTH, next(chance))
     signals = pd.concat([signals, confounded.reindex(columns=signals.columns)], ignore_index=True)

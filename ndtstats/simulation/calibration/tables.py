@@ -25,7 +25,7 @@ def as_markdown(study: Calibration) -> str:
         "Completed lots": lots(study.lots),
         "Signals": signals(study.signals),
         "What is hidden": beliefs(study.hidden, ["zones", "shape", "mean_rate"]),
-        "Shrunken rates of welders": beliefs(study.shrunken, ["welders", "shape"]),
+        "Shrunken rates of welders": beliefs(study.shrunken, ["measure", "welders", "shape"]),
     }
     return "\n\n".join([head, *(f"## {title}\n\n{table}" for title, table in parts.items())])
 
@@ -99,7 +99,7 @@ def beliefs(found: pd.DataFrame, of: list[str]) -> str:
     rows = []
     for key, group in found.groupby(of, sort=False):
         parts = [group[group["prior"] == prior] for prior in group["prior"].unique()]
-        told = [f"{value:g}" for value in key]
+        told = [value if isinstance(value, str) else f"{value:g}" for value in key]
         rows.append([*told, *(_covered(row) for part in parts for row in _both(part))])
     heads = [f"{prior}, {level}" for prior in found["prior"].unique() for level in ("90 %", "95 %")]
     return _markdown([*(name.replace("_", " ") for name in of), *heads], rows)
