@@ -57,7 +57,9 @@ def likely_priors(found: Any, examined_m: Any) -> LikelyPriors:
     Jeffreys' prior of a rate, mean ** -1/2, and the shape ζ the density 1 / (1 + ζ)² (Christiansen
     & Morris 1997, J. Am. Stat. Assoc. 92:618, from memory). Summed on a grid of both.
 
-    Checked against adaptive quadrature, and by the coverage of bounds in simulated yards.
+    Checked against adaptive quadrature, and by the coverage of bounds in simulated yards: at 90 %
+    that of what is hidden covered 88 to 89 % (± 5), at 95 % 92 to 95 % (± 4), so that it may fall
+    a point or two short (``python -m ndtstats.simulation.calibration``).
 
     Examples
     --------
