@@ -212,5 +212,13 @@ def _agreement(
     half = -float(special.ndtri(tail_probability(level, "two"))) * error
     z = kappa / null if null else np.nan
     return Agreement(
-        read, *agreed, chance, kappa, kappa - half, min(kappa + half, 1.0), error, null, z
+        read,
+        *agreed,
+        chance,
+        kappa,
+        max(kappa - half, -1.0),
+        min(kappa + half, 1.0),
+        error,
+        null,
+        z,
     )

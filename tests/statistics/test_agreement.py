@@ -99,3 +99,10 @@ def test_films_not_read_by_both_are_left_out():
 def test_impossible_tables_are_told(make, says):
     with pytest.raises(UseError, match=says):
         make()
+
+
+def test_bounds_of_kappa_stay_where_kappa_can_lie():
+    # Two images, never agreed on: kappa itself is at or near its least.
+    few = cohens_kappa([[0, 1], [1, 0]])
+    assert -1.0 <= few.lower <= few.kappa <= few.upper <= 1.0
+    assert few.kappa == -1.0
