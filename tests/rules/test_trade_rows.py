@@ -545,9 +545,7 @@ def test_b31_3_341_4_2_category_d_asks_for_nothing() -> None:
     ],
 )
 def test_b31_3_orders_of_work_go_with_the_spots(condition: str) -> None:
-    text = rule(
-        "random", 'family = "percent-of-joints", percent = 5', conditions=f'"{condition}"'
-    )
+    text = rule("random", 'family = "percent-of-joints", percent = 5', conditions=f'"{condition}"')
     _, drawing, _ = planned(Case(text, weld(20, 200), {}))
     assert set(drawing.spots["conditions"]) == {condition}
 
