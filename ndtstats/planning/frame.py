@@ -232,6 +232,6 @@ def frame_sha256(cells: pd.DataFrame, columns: list[str]) -> str:
             digest.update(np.round(column.to_numpy(float), 6).astype("<f8").tobytes())
         else:
             # A separator that no name holds; missing is not the same as blank.
-            digest.update("\x1f".join(column.astype(object).fillna("\x1e")).encode())
+            digest.update("\x1f".join(column.astype("str").fillna("\x1e")).encode())
         digest.update(b"\n")
     return digest.hexdigest()

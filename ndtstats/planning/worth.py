@@ -175,8 +175,12 @@ def noticed(worth: Worth, rates: Any) -> pd.DataFrame:
 
     Examples
     --------
-    >>> 1 - accept_probability(0.1, 10, 0)
-    array(0.65132156)
+    >>> from ndtstats.planning.likelihood import fit_likelihood
+    >>> ten = pd.DataFrame({"welder": ["K1"], "places": [10]})
+    >>> nothing = fit_likelihood(None, rate_per_m=0.1)
+    >>> noticed(Worth(pd.DataFrame(), 0, 0.2, 0.0, nothing, ten), [0.1]).round(4)
+       rate  K1, 10 places
+    0   0.1         0.6513
     """
     ordered = worth.welders.sort_values(["places", "welder"], ignore_index=True)
     p = np.asarray(rates, float)
