@@ -12,9 +12,9 @@ from ndtstats.escalation.owed import owed
 from ndtstats.planning import in_request_order, store_plan
 from ndtstats.planning.draw import draw_pivotal, inclusion_probabilities
 from ndtstats.planning.frame import frame_sha256
-from ndtstats.planning.overlap import touched
+from ndtstats.planning.places import filled_places, touched
 from ndtstats.register import Register
-from ndtstats.request import filled_places, match_examinations
+from ndtstats.request import match_examinations
 from ndtstats.rules import Rules, joints_under, rules_in_force
 
 

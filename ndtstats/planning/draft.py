@@ -8,7 +8,7 @@ import pandas as pd
 
 from ndtstats.planning.drawing import Drawing, Yard, draw, spots_of
 from ndtstats.planning.evidence import evidence_spots
-from ndtstats.planning.overlap import touched
+from ndtstats.planning.places import touched
 from ndtstats.planning.targeted import candidates, with_budget, with_targeted
 from ndtstats.planning.yard import asked_places, frame_kept, looked_at, yard_of
 from ndtstats.register import Register

@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.intake.qualified import qualified
+from ndtstats.planning.places import filled_places
 from ndtstats.planning.work import welders_of
 from ndtstats.words import VOLUMETRIC
 
@@ -155,7 +156,7 @@ def evidence_spots(
     due = due[ahead].sort_values(["closes_on", "welder", "certificate"], ignore_index=True)
     made = _pieces(deposits, joints)
     fits = _within_range(due, made, qualifications.reset_index(drop=True))
-    looked = _inside(_filled(examinations, joints))
+    looked = _inside(filled_places(examinations, joints))
     judged = looked[looked["verdict"].isin(["accept", "reject"])]
     accepted = judged[(judged["verdict"] == "accept") & (judged["round"] == 0)]
     asked = looked.iloc[:0] if planned is None else _inside(planned.reset_index(drop=True))
@@ -196,13 +197,6 @@ def _within_range(due: pd.DataFrame, made: pd.DataFrame, tickets: pd.DataFrame) 
     # Each certificate stands for a welder of its own, so that no other one covers his work.
     covered = qualified(pairs.assign(welder=pairs["ticket"]), tickets.assign(welder=tickets.index))
     return pairs[["number", "piece", "joint_type"]].assign(covered=covered)
-
-
-def _filled(examinations: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
-    length = _key(examinations).map(joints.set_index(_key(joints))["length_mm"])
-    return examinations.assign(
-        from_mm=examinations["from_mm"].fillna(0.0), to_mm=examinations["to_mm"].fillna(length)
-    )
 
 
 def _inside(places: pd.DataFrame) -> pd.DataFrame:

@@ -27,7 +27,8 @@ USUAL_SHAPE = 2.0
 #: Welders are never taken for more alike than this: a coefficient of variation of a third, so that
 #: nobody's own results are explained away. Common practice, no source.
 MOST_ALIKE = 9.0
-#: What the stated rate weighs: as much as one imperfection that was found.
+#: What the stated rate weighs: as much as one imperfection that was found. Common practice, no
+#: source.
 _STATED = 1.0
 _ROUNDS = 100
 

@@ -12,7 +12,7 @@ import pandas as pd
 
 from ndtstats.planning.drawing import Drawing, Yard, spots_of
 from ndtstats.planning.likelihood import kind_of
-from ndtstats.planning.overlap import touched
+from ndtstats.planning.places import touched
 from ndtstats.planning.value import Stakes, spend
 from ndtstats.rules import Rules
 from ndtstats.words import VOLUMETRIC

@@ -7,6 +7,7 @@ import pandas as pd
 from ndtstats.planning.drawing import Yard, with_flags, with_risk
 from ndtstats.planning.likelihood import Likelihood, fit_likelihood, histories
 from ndtstats.planning.order import natural
+from ndtstats.planning.places import filled_places
 from ndtstats.register import Register
 from ndtstats.rules import Rules
 from ndtstats.rules.force import rules_by_sha256
@@ -30,7 +31,7 @@ def yard_of(register: Register, job: str, rules: Rules, as_of: datetime | None =
     """
     joints = walking_order(register.table("joints", job=job, as_of=as_of))
     everywhere = register.table("examinations", as_of=as_of, columns=_EXAMINED)
-    examined = filled(everywhere[everywhere["job"] == job], joints)
+    examined = filled_places(everywhere[everywhere["job"] == job], joints)
     return Yard(
         joints=joints,
         deposits=register.table("deposits", job=job, as_of=as_of),
@@ -95,7 +96,7 @@ def looked_at(
     """Return the first examinations of a job that accepted or rejected, with their places."""
     examined = register.table("examinations", job=job, as_of=as_of, columns=_EXAMINED)
     told = examined["verdict"].isin(["accept", "reject"]) & (examined["round"].fillna(0) == 0)
-    return filled(examined[told], yard.joints)
+    return filled_places(examined[told], yard.joints)
 
 
 def walking_order(joints: pd.DataFrame) -> pd.DataFrame:
@@ -105,24 +106,17 @@ def walking_order(joints: pd.DataFrame) -> pd.DataFrame:
     return ordered.drop(columns=["_zone", "_joint"])
 
 
-def filled(examined: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
-    """Return examinations with blank bounds filled in: from the datum, to the end of the joint."""
-    length = examined["joint"].map(joints.set_index("joint")["length_mm"])
-    return examined.assign(
-        from_mm=examined["from_mm"].fillna(0.0), to_mm=examined["to_mm"].fillna(length)
-    )
-
-
 def likelihoods_of(
     register: Register, examined: pd.DataFrame, rules: Rules, as_of: datetime | None = None
 ) -> dict[str, Likelihood]:
     """Return how likely imperfections are, by kind of method, from the results of all jobs."""
     told = examined["verdict"].isin(["accept", "reject"]) & (examined["round"].fillna(0) == 0)
-    joints = _across_jobs(register.table("joints", as_of=as_of, columns=_JOINTS))
-    first = filled(_across_jobs(examined[told]), joints)
+    joints = register.table("joints", as_of=as_of, columns=_JOINTS)
+    first = _across_jobs(filled_places(examined[told], joints))
     first = first[first["to_mm"] > first["from_mm"]]
     deposits = _across_jobs(register.table("deposits", as_of=as_of, columns=_DEPOSITS))
-    seen = histories(first.assign(found=_found(register, first, as_of)), joints, deposits)
+    found = first.assign(found=_found(register, first, as_of))
+    seen = histories(found, _across_jobs(joints), deposits)
     rate = rules.file.risk.rate_per_m
     return {kind: fit_likelihood(rows, rate_per_m=rate) for kind, rows in seen.items()}
 

@@ -7,9 +7,9 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.bands import thickness_band
+from ndtstats.planning.places import filled_places
 from ndtstats.rates.chance import with_parts
 from ndtstats.register import Register
-from ndtstats.request import filled_places
 
 #: What is known of the weld that was examined.
 ATTRIBUTES = (

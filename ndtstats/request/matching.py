@@ -19,7 +19,7 @@ def match_examinations(examinations: pd.DataFrame, spots: pd.DataFrame) -> pd.Da
     ----------
     examinations : DataFrame
         Columns ``id``, ``batch``, ``request``, ``job``, ``joint``, ``method``, ``round``,
-        ``from_mm``, ``to_mm`` (both filled in: :func:`filled_places`).
+        ``from_mm``, ``to_mm`` (both filled in: :func:`~ndtstats.planning.places.filled_places`).
     spots : DataFrame
         Columns ``spot``, ``batch``, ``part``, ``job``, ``joint``, ``method``, ``round``,
         ``from_mm``, ``to_mm``.
@@ -97,22 +97,3 @@ def shared_places(examinations: pd.DataFrame, spots: pd.DataFrame) -> pd.DataFra
     low = np.maximum(pairs["from_mm"], pairs["from_mm_asked"])
     high = np.minimum(pairs["to_mm"], pairs["to_mm_asked"])
     return pairs.assign(shared_mm=high - low)[high > low]
-
-
-def filled_places(examinations: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
-    """Return examinations with blank places filled in: from the datum, to the joint's end.
-
-    Parameters
-    ----------
-    examinations : DataFrame
-        Columns ``job``, ``joint``, ``from_mm``, ``to_mm``.
-    joints : DataFrame
-        Columns ``job``, ``joint``, ``length_mm``.
-    """
-    length = examinations[["job", "joint"]].merge(
-        joints[["job", "joint", "length_mm"]], on=["job", "joint"], how="left"
-    )["length_mm"]
-    return examinations.assign(
-        from_mm=examinations["from_mm"].fillna(0.0),
-        to_mm=examinations["to_mm"].fillna(length.set_axis(examinations.index)),
-    )

@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.planning import plan_head, plan_spots
+from ndtstats.planning.places import filled_places
 from ndtstats.register import Register
 from ndtstats.request.matching import (
     SLACK_MM,
-    filled_places,
     match_examinations,
     shared_places,
 )

@@ -246,7 +246,8 @@ class Risk(Part):
     consequence : dict
         Consequence of an imperfection by category; 1 where it is not named.
     rate_per_m : float
-        Rejectable imperfections in a metre of weld, until the register has results of its own.
+        Rejectable imperfections in a metre of weld, until the register has results of its own; the
+        usual figure is chosen here, no source.
     limit_per_m : float or None
         A welder with more than this must be noticed; None: twice the mean.
     """

@@ -5,7 +5,7 @@ import pytest
 
 from ndtstats.errors import UseError
 from ndtstats.planning import Aims, draw_plan, plan_spots, repeat_plan
-from ndtstats.planning.overlap import touched
+from ndtstats.planning.places import touched
 from ndtstats.rules import read_rules
 
 LATER = timedelta(days=1)

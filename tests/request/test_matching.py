@@ -3,7 +3,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ndtstats.request import filled_places, match_examinations
+from ndtstats.planning.places import filled_places
+from ndtstats.request import match_examinations
 
 SPOT = {
     "spot": "P1-0001", "batch": 5, "part": "random", "job": "H1", "joint": "B-1", "method": "RT",
