@@ -242,66 +242,6 @@ def shrunk(
     return pd.DataFrame(table if beyond is None else table | {"above": beyond})
 
 
-def rank_intervals(
-    count: Any,
-    exposure: Any,
-    prior: Prior,
-    *,
-    seed: int,
-    level: float = 0.95,
-    replicates: int = 10_000,
-) -> pd.DataFrame:
-    """Return how sure the rank of each group is: 1 is the highest rate.
-
-    Parameters
-    ----------
-    count, exposure, prior
-        As for :func:`shrunk`.
-    seed : int
-        Of the simulation.
-    level : float
-        Of the interval.
-    replicates : int
-        Draws from the posterior of all groups.
-
-    Returns
-    -------
-    DataFrame
-        ``rank`` (expected), ``lower``, ``upper``, ``worst`` (probability of having the highest
-        rate). Groups that are alike share all ranks.
-
-    Notes
-    -----
-    Ranks of joint posterior draws (Laird & Louis 1989, from memory).
-
-    Examples
-    --------
-    >>> prior = Prior("gamma", 2.0, 20.0, 0.1, 10, 0.0, 0.0)
-    >>> rank_intervals([0, 8], [20.0, 20.0], prior, seed=1)["worst"].round(1).tolist()
-    [0.0, 1.0]
-    """
-    k, m = np.asarray(count, float), np.asarray(exposure, float)
-    rng = np.random.default_rng(seed)
-    size = (replicates, len(k))
-    if prior.alike:
-        rates = rng.random(size)
-    elif prior.family == "gamma":
-        rates = rng.gamma(prior.a + k, 1 / (prior.b + m), size)
-    else:
-        rates = rng.beta(prior.a + k, prior.b + m - k, size)
-    rank = 1 + np.argsort(np.argsort(-rates, axis=1), axis=1)
-    tail = (1 - level) / 2
-    lower, upper = np.quantile(rank, [tail, 1 - tail], axis=0, method="inverted_cdf")
-    return pd.DataFrame(
-        {
-            "rank": rank.mean(axis=0),
-            "lower": lower.astype(np.int64),
-            "upper": upper.astype(np.int64),
-            "worst": (rank == 1).mean(axis=0),
-        }
-    )
-
-
 _NO_SPREAD = "the groups differ by no more than chance brings: all are given the common rate"
 
 

@@ -6,7 +6,6 @@ from ndtstats.statistics.shrinkage import (
     fit_beta_binomial,
     fit_gamma_poisson,
     moments_beta,
-    rank_intervals,
     shrunk,
 )
 
@@ -140,24 +139,3 @@ def test_posterior_intervals_cover_as_often_as_they_say_where_the_prior_is_well_
     share = np.mean((table["lower"] <= truth) & (truth <= table["upper"]))
     # 4,000 intervals: a standard error of 0.5 %.
     assert share == pytest.approx(0.9, abs=0.015)
-
-
-def test_ranks_say_how_sure_they_are():
-    prior = fit_gamma_poisson([0, 1, 9, 2, 14, 0], [10.0] * 6)
-    ranks = rank_intervals([0, 1, 9, 2, 14, 0], [10.0] * 6, prior, seed=3)
-    assert ranks["rank"].sum() == pytest.approx(21)
-    assert ranks["worst"].sum() == pytest.approx(1)
-    assert ranks["worst"].idxmax() == 4
-    # The probability that one gamma exceeds all others, by quadrature.
-    grid = np.linspace(0, 6, 20_001)
-    after = stats.gamma(prior.a + np.array([0, 1, 9, 2, 14, 0]), scale=1 / (prior.b + 10))
-    pdf = after.pdf(grid[:, None])
-    others = np.prod(np.delete(after.cdf(grid[:, None]), 4, axis=1), axis=1)
-    assert ranks["worst"][4] == pytest.approx(np.trapezoid(pdf[:, 4] * others, grid), abs=0.015)
-
-
-def test_alike_groups_share_all_ranks():
-    prior = fit_gamma_poisson([1, 1, 1, 1], [10.0] * 4)
-    ranks = rank_intervals([1, 1, 1, 1], [10.0] * 4, prior, seed=1)
-    assert ranks["lower"].tolist() == [1, 1, 1, 1]
-    assert ranks["upper"].tolist() == [4, 4, 4, 4]

@@ -20,6 +20,21 @@ def test_two_groups_are_ranked_as_often_as_the_integral_says():
     assert found["rank"].iloc[0] == pytest.approx(2 - found["worst"].iloc[0])
 
 
+def test_one_of_six_exceeds_all_others_as_often_as_quadrature_says():
+    k, n = np.array([0, 1, 9, 2, 14, 0]), np.full(6, 40)
+    prior = LikelyShares(np.array([1.0]), np.array([0.8]), np.array([6.0]))
+    found = ranks_widely(k, n, seed=3, priors=prior, replicates=100_000)
+    assert found["rank"].sum() == pytest.approx(21)
+    assert found["worst"].sum() == pytest.approx(1)
+    assert found["worst"].idxmax() == 4
+    grid = np.linspace(0, 1, 20_001)
+    after = stats.beta(0.8 + k, 6.0 + n - k)
+    others = np.prod(np.delete(after.cdf(grid[:, None]), 4, axis=1), axis=1)
+    exact = np.trapezoid(after.pdf(grid[:, None])[:, 4] * others, grid)
+    # The density is infinite at 0 where nothing was rejected, but not that of the fifth group.
+    assert found["worst"][4] == pytest.approx(exact, abs=4 * 0.5 / np.sqrt(100_000))
+
+
 def test_groups_alike_share_all_ranks():
     found = ranks_widely([2] * 4, [40] * 4, seed=1)
     assert found[["lower", "upper"]].to_numpy().tolist() == [[1, 4]] * 4
