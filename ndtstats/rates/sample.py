@@ -56,13 +56,16 @@ def first_charged(
     -------
     Charges
         ``seen`` has the columns of ``by`` too, and ``unit`` (number of the joint), ``weight``,
-        ``whole`` (:func:`ndtstats.rates.measures.whole_joints`) and ``method``; ``found`` has
-        ``imperfection`` and ``no_length`` (its length is unknown) too.
+        ``drawn_in`` (number of the stratum of the draw, what a stratum requires apart from what
+        chance drew of it), ``whole`` (:func:`ndtstats.rates.measures.whole_joints`) and ``method``;
+        ``found`` has ``imperfection`` and ``no_length`` (its length is unknown) too.
     """
     rows = first_examinations(
         register, job=job, method=method, as_of=as_of, attributes=attributes_of(by)
     )
     rows["unit"] = rows.groupby(["job", "joint"], sort=False).ngroup()
+    certain = rows["part"] == "required"
+    rows["drawn_in"] = rows.groupby(["stratum", certain], sort=False, dropna=False).ngroup()
     whole = whole_joints(rows[rows["weight"].notna()])
     rows["whole"] = whole.reindex(rows.index, fill_value=False)
     shown = indications(register, rows, job=job, as_of=as_of)
@@ -77,7 +80,7 @@ def first_charged(
         imperfection=told[OF_INDICATION].fillna(UNKNOWN).to_numpy(),
         no_length=~(told["imp_length_mm"].to_numpy(float) > 0),
     )
-    others = ["unit", "weight", "whole", "method", *by]
+    others = ["unit", "weight", "drawn_in", "whole", "method", *by]
     needed = [name for name in dict.fromkeys(others) if name not in {*of_deposit, OF_INDICATION}]
     known = rows[needed].take(charges.seen["row"].to_numpy()).reset_index(drop=True)
     return charges._replace(seen=charges.seen.join(known), found=found)

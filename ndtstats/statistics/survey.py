@@ -1,14 +1,15 @@
 """Estimates from spots drawn with unequal probabilities, several to a joint, in strata.
 
 An estimate weighs each spot with 1 / its inclusion probability (Hájek 1971, in Godambe & Sprott,
-Foundations of Statistical Inference). Its variance is linearised, with joints as clusters within
+Foundations of Statistical Inference). Its variance is linearised, with joints as clusters and
 strata drawn as if with replacement (Särndal, Swensson & Wretman 1992, 5.7, from memory): no
 reduction for a finite structure is made unless asked, so that the bound speaks of the welding and
 not only of this structure. The bound itself is an exact one on an effective number of spots or
 metres (Korn & Graubard 1998, Survey Methodology 24:193). It is approximate: exact only where the
 effective number is the number.
 
-Many groups (welders, months) are worked out at once; each is taken as a sample of its own.
+Many groups (welders, months) are worked out at once: each is a domain of the strata if there are
+any, and a sample of its own if there are none.
 """
 
 from typing import Any, NamedTuple
@@ -55,10 +56,11 @@ def weighted_ratio(
     group : array_like of shape (n,), optional
         What the result is broken down by; one group if left out.
     strata : array_like of shape (n,), optional
-        Strata of the draw; one stratum if left out. A stratum with a single cluster adds no
-        variance, as nothing can be learnt of it there.
+        Strata of the draw, of which the groups are domains; if left out, each group is a stratum
+        of its own.
     finite_share : array_like of shape (n,), optional
-        Share of the stratum's clusters that was drawn, for the finite population correction.
+        Share of the stratum's clusters that was drawn, or each spot's own inclusion probability
+        (Brewer & Hanif 1983, from memory), for the finite population correction.
     level, sides, method
         As in :func:`ndtstats.statistics.proportion_interval`.
     cap : bool
@@ -70,14 +72,26 @@ def weighted_ratio(
     -------
     DataFrame
         One row a group, in order of first occurrence: ``value``, ``standard_error``,
-        ``degrees_of_freedom`` (clusters less strata), ``clusters``, ``effective``, ``lower``,
-        ``upper``.
+        ``degrees_of_freedom`` (clusters less strata, those that show a single cluster counted as
+        one), ``clusters``, ``effective``, ``lower``, ``upper``.
 
     Notes
     -----
     With v the variance and p the value, p (1 - p) / v is the number of spots of a simple draw that
     would tell as much; it is scaled by the ratio of the squared t quantiles for n - 1 and for the
     design's degrees of freedom (Korn & Graubard).
+
+    *Strata.* The scores of a group's clusters are held against their mean in the stratum, those of
+    other groups there counting as 0, for how many of a stratum fall to a group is chance too
+    (Särndal, Swensson & Wretman 1992, 10.3, from memory). A stratum with a single cluster, of which
+    no variance can be learnt, is held against the mean of all, which is 0 (``adjust`` in R's
+    survey, from memory): on the wide side. A cluster with spots in several strata stays together,
+    as a joint has its fit-up in common whichever stratum drew a spot of it; where no cluster has,
+    it is the usual sum over strata. Checked against R's survey on its api data.
+
+    *No finite population correction is made by default.* It takes from the variance what was
+    examined already, so that a welder whose places were all examined would have a bound of no
+    width: true of these places, and nothing that his next weld is bound by.
 
     *It reduces to Clopper-Pearson.* Of a simple draw p (1 - p) / v is n - 1, for v is estimated
     with n - 1 while p (1 - p) is too small by (n - 1) / n on average. Both are put on one footing
@@ -111,7 +125,7 @@ def weighted_ratio(
         measured = simple * value * (1 - value) / sample.variance
     told = (sample.variance > 0) & (value > 0) & (value < 1)
     worth = np.minimum(measured, sample.worth_spots) if cap else measured
-    effective = _scaled(np.where(told, worth, sample.worth_spots), sample, tail, cap)
+    effective = _scaled(np.where(told, worth, sample.worth_spots), told, sample, tail, cap)
     held = np.clip(np.nan_to_num(value) * effective, 0.0, effective)
     bounds = proportion_interval(held, effective, level=level, sides=sides, method=method)
     return _table(sample, effective, bounds)
@@ -124,6 +138,7 @@ def weighted_rate(
     weights: Any,
     clusters: Any,
     group: Any = None,
+    strata: Any = None,
     level: float = 0.95,
     sides: str = "two",
 ) -> pd.DataFrame:
@@ -133,7 +148,7 @@ def weighted_rate(
     ----------
     count, exposure : array_like of shape (n,)
         Events seen in each spot, 0 or more, and how much of it was looked at, such as metres.
-    weights, clusters, group, level, sides
+    weights, clusters, group, strata, level, sides
         As in :func:`weighted_ratio`.
 
     Returns
@@ -154,13 +169,13 @@ def weighted_rate(
     >>> round(float(rate["upper"]), 4)
     0.3689
     """
-    sample = _sample(count, exposure, weights, clusters, group, None, None)
+    sample = _sample(count, exposure, weights, clusters, group, strata, None)
     tail = tail_probability(level, sides)
     with np.errstate(divide="ignore", invalid="ignore"):
         measured = sample.value / sample.variance
     told = (sample.variance > 0) & (sample.value > 0)
     worth = np.where(told, np.minimum(measured, sample.worth_exposure), sample.worth_exposure)
-    effective = _scaled(worth, sample, tail, True)
+    effective = _scaled(worth, told, sample, tail, True)
     held = np.nan_to_num(sample.value) * effective
     return _table(sample, effective, rate_interval(held, effective, level=level, sides=sides))
 
@@ -198,10 +213,9 @@ def _sample(
         value = np.bincount(g, w * y, m) / total
         score = w * (y - value[g] * x) / total[g]
         cluster, of_cluster = _nested(clusters, g)
-        stratum, of_stratum = _nested(strata, g)
         share = np.zeros(len(y)) if finite_share is None else np.asarray(finite_share, float)
-        pair, of_pair = _nested(cluster, stratum)
-        variance, degrees = _variance(score, share, pair, stratum[of_pair], g[of_stratum], m)
+        of = _parts(clusters, strata, g)
+        variance, degrees = _variance(score, share, of, m)
         return _Sample(
             names=names,
             spots=np.bincount(g, minlength=m).astype(float),
@@ -227,43 +241,77 @@ def _nested(labels: Any, within: _Ints) -> tuple[_Ints, _Ints]:
     return number.astype(np.int64), first.astype(np.int64)
 
 
-def _variance(
-    score: _Floats, share: _Floats, pair: _Ints, stratum_of_pair: _Ints, group: _Ints, groups: int
-) -> tuple[_Floats, _Floats]:
+class _Parts(NamedTuple):
+    """What clusters leave of themselves in the strata and groups; numbers from 0.
+
+    ``part`` numbers, spot by spot, what of a group lies in one cluster and one stratum; the next
+    three say of each part its group, its cluster within the group, and its stratum within the
+    group. ``stratum_group`` is the group of the latter, ``drawn`` how many clusters its whole
+    stratum has.
+    """
+
+    part: _Ints
+    group: _Ints
+    cluster: _Ints
+    stratum: _Ints
+    stratum_group: _Ints
+    drawn: _Floats
+
+
+def _parts(clusters: Any, strata: Any, group: _Ints) -> _Parts:
+    label = pd.factorize(pd.Series(clusters), use_na_sentinel=False)[0].astype(np.int64)
+    stratum = group if strata is None else _nested(strata, np.zeros_like(group))[0]
+    pair, of_pair = _nested(label, stratum)
+    in_all = np.bincount(stratum[of_pair])
+    part, row = _nested(pair, group)
+    cluster, _ = _nested(label[row], group[row])
+    within, first = _nested(stratum[row], group[row])
+    first = row[first]
+    return _Parts(
+        part, group[row], cluster, within, group[first], in_all[stratum[first]].astype(float)
+    )
+
+
+def _variance(score: _Floats, share: _Floats, of: _Parts, groups: int) -> tuple[_Floats, _Floats]:
     """Return the variance of the summed scores of each group, and its degrees of freedom.
 
-    Parameters
-    ----------
-    score, share, pair : ndarray of shape (n,)
-        Of each spot; ``pair`` numbers the clusters within strata within groups.
-    stratum_of_pair : ndarray
-        Stratum of each cluster.
-    group : ndarray
-        Group of each stratum.
+    Clusters of the stratum that are not the group's have a score of 0, which is off the mean too.
     """
-    strata = len(group)
-    of_cluster = np.bincount(pair, score)
-    size = np.bincount(stratum_of_pair, minlength=strata)
-    mean = np.bincount(stratum_of_pair, of_cluster, strata) / size
-    spread = np.bincount(stratum_of_pair, (of_cluster - mean[stratum_of_pair]) ** 2, strata)
-    drawn = np.zeros(strata)
-    drawn[stratum_of_pair[pair]] = share
-    variance = (1 - drawn) * size / np.maximum(size - 1, 1) * spread
-    degrees = np.bincount(group, size - 1.0, groups)
-    return np.asarray(np.bincount(group, variance, groups), float), np.asarray(degrees, float)
+    mine = np.bincount(of.stratum).astype(float)
+    single = of.drawn == 1
+    mean = np.bincount(of.stratum, np.bincount(of.part, score)) / of.drawn
+    mean = np.where(single, 0.0, mean)
+    scale = of.drawn / np.where(single, 1.0, of.drawn - 1)
+    left = 1 - np.bincount(of.part, share) / np.bincount(of.part)
+    off = np.bincount(of.part, score) - mean[of.stratum]
+    apart = np.bincount(of.cluster, np.sqrt(left * scale[of.stratum]) * off)
+    of_cluster = np.zeros(len(apart), dtype=np.int64)
+    of_cluster[of.cluster] = of.group
+    others = (of.drawn - mine) * scale * mean**2 * np.bincount(of.stratum, left) / mine
+    variance = np.bincount(of_cluster, apart**2, groups) + np.bincount(
+        of.stratum_group, others, groups
+    )
+    lonely = np.bincount(of.stratum_group, mine == 1, groups) > 0
+    strata = np.bincount(of.stratum_group, mine > 1, groups) + lonely
+    degrees = np.bincount(of_cluster, minlength=groups) - strata
+    return np.asarray(variance, float), np.maximum(degrees, 0).astype(float)
 
 
-def _scaled(worth: _Floats, sample: _Sample, tail: float, floor: bool) -> _Floats:
+def _scaled(
+    worth: _Floats, told: npt.NDArray[np.bool_], sample: _Sample, tail: float, floor: bool
+) -> _Floats:
     """Return what the uncertainty of the variance leaves of an effective number.
 
     The ratio of squared t quantiles; with a floor, never less than if all spots of a joint told the
-    same: so much is known even of a single joint. Of nothing examined, nothing is left.
+    same: so much is known even of a single joint. Of nothing examined, nothing is left. Where the
+    scores told no variance, no stratum took a degree of freedom for its mean.
     """
-    free = np.maximum(sample.degrees, 1)
+    degrees = np.where(told, sample.degrees, sample.clusters - 1)
+    free = np.maximum(degrees, 1)
     ratio = special.stdtrit(np.maximum(sample.spots - 1, 1), tail) / special.stdtrit(free, tail)
     least = sample.worth_clusters / sample.worth_spots
     left = np.maximum(ratio**2, least if floor else 0.0)
-    return np.asarray(np.nan_to_num(worth * np.where(sample.degrees > 0, left, least)))
+    return np.asarray(np.nan_to_num(worth * np.where(degrees > 0, left, least)))
 
 
 def _table(sample: _Sample, effective: _Floats, bounds: Any) -> pd.DataFrame:

@@ -12,6 +12,7 @@ USUAL = Settings(0.95, "clopper-pearson", "two")
 def examined(seen, **more):
     """Charges of spots of 300 mm with no more known of them than whether they were rejected."""
     seen = pd.DataFrame({"shared": False, "whole": False, "group": 0} | seen | more)
+    seen = seen.assign(drawn_in=more.get("drawn_in", seen["group"]))
     pieces = pd.DataFrame({"of": seen.index, "low": 0.0, "high": 300.0})
     bad = np.flatnonzero(seen["rejected"])
     found = pd.DataFrame(
@@ -105,3 +106,20 @@ def test_a_group_with_one_joint_seen_in_part_has_no_rate_of_joints():
          "group": [0, 0, 1, 1], "whole": [True, True, True, False]}
     )  # fmt: skip
     assert unbiased(charges, "joints", USUAL).index.tolist() == [0]
+
+
+def test_a_stratum_is_held_against_its_own_mean_and_a_joint_stays_together():
+    # Two strata, all bad and none bad: nothing within them differs, so no variance is left.
+    seen = {"rejected": [True] * 6 + [False] * 6, "weight": 3.0, "unit": range(12)}
+    without, within = (
+        unbiased(examined(seen, drawn_in=drawn_in), "spots", USUAL).iloc[0]
+        for drawn_in in (0, np.repeat([0, 1], 6))
+    )
+    assert within["rate"] == without["rate"] == 0.5
+    # Then the number of equal spots is all that bounds it: twelve.
+    assert within["effective"] == pytest.approx(12)
+    # Spots of a joint that agree across two strata are no two spots.
+    agree = {"rejected": [True, False] * 6, "weight": 3.0, "unit": np.tile(np.arange(6), 2)}
+    agree["rejected"] = np.tile([True, True, False, False, False, False], 2)
+    joined = unbiased(examined(agree, drawn_in=np.repeat([0, 1], 6)), "spots", USUAL).iloc[0]
+    assert joined["effective"] < 7

@@ -2,6 +2,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from scipy import special, stats
 
 from ndtstats.statistics import (
     proportion_interval,
@@ -61,6 +62,105 @@ def test_agrees_with_r_survey(name, variable, reference):
     assert estimate["standard_error"] == pytest.approx(row["se"], rel=1e-11)
     assert estimate["lower"] == pytest.approx(row["lower"], rel=1e-11)
     assert estimate["upper"] == pytest.approx(row["upper"], rel=1e-11)
+
+
+def r_bounds(method, value, error, t):
+    """Bounds that R makes of an estimate, its error and a t quantile (R survey, svyciprop)."""
+    slope = {
+        "mean": lambda p: (p, 1.0, lambda z: z),
+        "logit": lambda p: (special.logit(p), 1 / (p * (1 - p)), special.expit),
+        "xlogit": lambda p: (special.logit(p), 1 / (p * (1 - p)), special.expit),
+        "asin": lambda p: (
+            np.arcsin(np.sqrt(p)), 0.5 / np.sqrt(p * (1 - p)), lambda z: np.sin(z) ** 2
+        ),
+    }  # fmt: skip
+    middle, stretch, back = slope[method](value)
+    return back(middle - t * error * stretch), back(middle + t * error * stretch)
+
+
+@pytest.mark.parametrize("name", ["clus1", "strat"])
+@pytest.mark.parametrize("variable", ["ell_zero", "sch_wide"])
+def test_value_error_and_degrees_of_freedom_lead_to_all_of_rs_bounds(name, variable, reference):
+    # The other methods of svyciprop say the same of the design in other words.
+    frame, drawn = design(reference, name)
+    found = one(weighted_ratio(frame[variable], np.ones(len(frame)), weights=frame["pw"], **drawn))
+    table = reference("svyciprop_expected.csv")
+    rows = table[(table["design"] == name) & (table["variable"] == variable)]
+    t = stats.t.ppf(0.975, found["degrees_of_freedom"])
+    for row in rows[~rows["method"].isin(["beta", "likelihood"])].itertuples():
+        lower, upper = r_bounds(row.method, found["value"], found["standard_error"], t)
+        assert lower == pytest.approx(row.lower, rel=1e-7)
+        assert upper == pytest.approx(row.upper, rel=1e-7)
+
+
+def test_a_group_is_a_domain_of_the_strata(reference):
+    # A domain's ratio is one of two totals in which everybody else has 0 (Särndal, Swensson &
+    # Wretman 1992, 10.3), and R's agreement on the whole sample stands for each.
+    frame, drawn = design(reference, "strat")
+    domain = np.where(np.arange(len(frame)) % 3 == 0, "a", "b")
+    both = weighted_ratio(
+        frame["ell_zero"], np.ones(len(frame)), weights=frame["pw"], group=domain, **drawn
+    )
+    for name in "ab":
+        mine = (domain == name).astype(float)
+        known = one(weighted_ratio(mine * frame["ell_zero"], mine, weights=frame["pw"], **drawn))
+        assert both.loc[name, "value"] == pytest.approx(known["value"], rel=1e-12)
+        assert both.loc[name, "standard_error"] == pytest.approx(known["standard_error"], rel=1e-12)
+
+
+def test_a_stratum_with_one_cluster_is_held_against_the_mean_of_all():
+    # By hand, after the convention "adjust" of R's survey: scores (1 - 1/2) / 4, (0 - 1/2) / 4 in
+    # strata of their own, and 1/8, -1/8 in one of two clusters: 2 (1/8)^2 + 2 / 1 x 2 (1/8)^2.
+    found = one(
+        weighted_ratio([1, 0, 1, 0], np.ones(4), weights=np.ones(4), clusters=range(4),
+                       strata=["p", "q", "r", "r"])
+    )  # fmt: skip
+    assert found["standard_error"] ** 2 == pytest.approx(2 / 64 + 2 * 2 / 64)
+    # Four clusters, one stratum of two, and the two single ones as one.
+    assert found["degrees_of_freedom"] == 2
+
+
+def test_a_joint_with_spots_in_two_strata_stays_together():
+    # By hand: within each stratum the deviations are ± 1/2 over 8 spots, so each joint has twice
+    # that, and the scale of four clusters is 4/3: 4 x (2/16)^2 x 4/3. Apart it is half of that.
+    rejected, strata = [1, 1, 0, 0] * 2, [0] * 4 + [1] * 4
+    same, apart = (
+        one(weighted_ratio(rejected, np.ones(8), weights=np.ones(8), clusters=joints,
+                           strata=strata))
+        for joints in (list(range(4)) * 2, range(8))
+    )  # fmt: skip
+    assert same["standard_error"] ** 2 == pytest.approx(4 * (2 / 16) ** 2 * 4 / 3)
+    assert apart["standard_error"] ** 2 == pytest.approx(same["standard_error"] ** 2 / 2)
+
+
+@pytest.mark.parametrize("alike", [0.0, 0.3])
+def test_bounds_cover_where_joints_lie_across_strata_that_differ(alike):
+    # Two strata, crossings three times as bad as the rest; each joint has two spots in either, and
+    # spots of a joint go together. Each bound shall hold with 95 %.
+    rng, times, joints = np.random.default_rng(20260305), 1500, 40
+    spread = (1 - alike) / max(alike, 1e-9)
+    mean = np.array([0.3, 0.1])
+    score = rng.beta(0.2 * spread, 0.8 * spread, (times, joints)) / 0.2 if alike else 1.0
+    chance = np.clip(np.multiply.outer(score * np.ones((times, joints)), mean), 0, 1)
+    rejected = rng.random((times, joints, 2, 2)) < chance[..., None]
+    truth = chance.mean() if alike else 0.2
+    number = rejected.size // times
+    table = weighted_ratio(
+        rejected.ravel(), np.ones(rejected.size), weights=np.ones(rejected.size),
+        clusters=np.repeat(np.arange(times * joints), 4), group=np.repeat(np.arange(times), number),
+        strata=np.tile([0, 0, 1, 1], times * joints) + 2 * np.repeat(np.arange(times), number),
+        level=0.9,
+    )  # fmt: skip
+    assert (table["upper"] >= truth).mean() > 0.935
+    assert (table["lower"] <= truth).mean() > 0.935
+
+
+def test_what_was_all_examined_has_no_width_once_it_is_taken_for_all_there_is():
+    # Why a finite share is not taken by default.
+    frame = {"weights": np.ones(8), "clusters": range(8)}
+    found = one(weighted_ratio([1, 0] * 4, np.ones(8), finite_share=np.ones(8), **frame))
+    assert found["standard_error"] == 0.0
+    assert one(weighted_ratio([1, 0] * 4, np.ones(8), **frame))["standard_error"] > 0.15
 
 
 @given(st.lists(st.booleans(), min_size=1, max_size=60))
