@@ -16,12 +16,15 @@ STAGES = (
     "rules",  # what must be examined: rules files and the arithmetic of extents
     "intake",  # files in: readers, mappings, checks, templates
     "statistics",  # pure mathematics: intervals, weighted estimates, unions of lengths
+    "qualification",  # who may weld what, and for how long
+    "visual",  # seen by eye: beads, and the list to walk with
     "planning",  # frame, required spots, risk, the draw
     "request",  # the blind list for the contractor, and what came back against it
     "extent",  # required against achieved
     "rates",  # how often, and how sure
     "escalation",  # what a reject sets in motion, and what is owed
     "simulation",  # what a plan would do to yards whose truth is known
+    "release",  # warnings and their answers, tests of zones, what stands in the way
     "report",  # pages to read
     "demo",  # an invented yard that runs the whole job
     "cli",  # translation only

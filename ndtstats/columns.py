@@ -110,6 +110,13 @@ _ALL = (
             allowed=("close", "turn", "test", "paint", "hand over"),
         ),
         Column("leak_test", "flag", "a leak or pressure test is required"),
+        Column(
+            "test_pressure_bar",
+            "number",
+            "test pressure that the drawing states, gauge",
+            unit="bar",
+            above=0.0,
+        ),
     ),
     _table(
         "joints",
@@ -178,6 +185,7 @@ _ALL = (
         ),
         Column("ends_wrapped", "flag", "the bead must be carried round the end"),
         Column("drawing", "text", "drawing number"),
+        Column("replaces", "text", "joint that was cut out, in whose place this one was welded"),
     ),
     _table(
         "deposits",
@@ -225,6 +233,22 @@ _ALL = (
         Column("qualified_on", "date", "day of the test weld", required=True),
         Column("confirmed_on", "date", "latest six-monthly confirmation"),
         Column("valid_until", "date", "where the certificate states it"),
+        Column(
+            "route",
+            "text",
+            "a, b or c: how validity is renewed, ISO 9606-1, 9.3, where the certificate states it",
+            allowed=("a", "b", "c"),
+        ),
+    ),
+    _table(
+        "confirmations",
+        "six-monthly confirmations of certificates",
+        ("welder", "certificate", "date"),
+        Column("welder", "text", "stamp", required=True),
+        Column("certificate", "text", "certificate number", required=True),
+        Column("date", "date", "day of the confirmation", required=True),
+        Column("by", "text", "who confirmed"),
+        Column("evidence", "text", "production record or report it rests on"),
     ),
     _table(
         "examinations",

@@ -91,6 +91,7 @@ CODES: dict[str, Code] = {
     "ZONE-UNKNOWN": Code("error", "the job has no such zone"),
     "JOINT-UNKNOWN": Code("error", "the job has no such joint"),
     "WELDER-UNKNOWN": Code("error", "the register has no such welder"),
+    "CERTIFICATE-UNKNOWN": Code("error", "the welder has no such certificate"),
     "REQUEST-JOINT": Code("error", "the requested spot is on another joint"),
     "CATEGORY-UNKNOWN": Code("error", "no rule in force names the category"),
     # what the trade forbids

@@ -40,6 +40,22 @@ def welder_known(draft: Draft, known: Known) -> None:
     _unknown(draft, "welder", "WELDER-UNKNOWN", stamps, "is not a welder of the register")
 
 
+def certificate_known(draft: Draft, known: Known) -> None:
+    """Tell the confirmations of certificates that their welder does not have."""
+    columns = ["welder", "certificate"]
+    mine = draft.frame[columns].merge(
+        known.table("qualifications")[columns].drop_duplicates(), how="left", indicator=True
+    )
+    wrong = (mine["_merge"] == "left_only").set_axis(draft.frame.index)
+    wrong &= draft.frame[columns].notna().all(axis=1)
+    wrong &= draft.frame["welder"].isin(known.table("welders")["welder"])
+    hints = _hints(
+        draft.frame["certificate"], wrong, set(known.table("qualifications")["certificate"])
+    )
+    reason = "is not a certificate of that welder"
+    draft.tell("CERTIFICATE-UNKNOWN", wrong, "certificate", reason, hints)
+
+
 def category_known(draft: Draft, known: Known) -> None:
     """Tell the categories that no rule in force names; silent where no rules are in force."""
     for job, rules in known.rules.items():

@@ -21,8 +21,8 @@ from ndtstats.intake.known import Known
 from ndtstats.intake.mapping import Mapping, read_mapping
 from ndtstats.intake.sheets import choose_sheet
 from ndtstats.progress import Progress, silent
-from ndtstats.register import Counts, Register
-from ndtstats.register.frames import typed
+from ndtstats.register import Batch, Counts, Register
+from ndtstats.register.frames import natural_key
 from ndtstats.register.schema import STORED
 
 Check = Callable[[Draft, Known], None]
@@ -41,6 +41,7 @@ CHECKS: dict[str, tuple[Check, ...]] = {
     ),
     "welders": (),
     "qualifications": (keys.welder_known, trade.certificate_runs),
+    "confirmations": (keys.welder_known, keys.certificate_known),
     "examinations": (
         keys.job_known,
         keys.joint_known,
@@ -239,8 +240,8 @@ def _write(
     )
     with entry as batch:
         result.counts = batch.merge(result.table, good, shown)
-        warnings = _warnings(register, draft, spoiled)
-        if result.counts.changed and len(warnings):
+        warnings = _warnings(batch, draft, rows, spoiled)
+        if len(warnings):
             batch.insert("warnings", warnings)
         result.batch = batch.number if result.counts.changed and not dry_run else None
         # Within the transaction: no row is left out without being written down.
@@ -248,18 +249,21 @@ def _write(
             result.corrections = write_corrections(draft, spoiled)
 
 
-def _warnings(register: Register, draft: Draft, spoiled: Any) -> pd.DataFrame:
-    """Return the new warnings about rows that are taken, as rows of the register."""
+def _warnings(batch: Batch, draft: Draft, rows: Rows, spoiled: Any) -> pd.DataFrame:
+    """Return the warnings about rows that the batch brought, as rows of the register.
+
+    Of a row that was there already, somebody was warned when it came.
+    """
     out = set(draft.places[spoiled])
     kept = [f for f in draft.findings if f.severity == "warning" and f.row not in out]
     names = [column.name for column in STORED["warnings"]]
     if not kept:
         return pd.DataFrame(columns=names)
+    table = draft.table.name
+    keys = natural_key(table, rows.frame).reindex(rows.members).set_axis(draft.frame.index)
     jobs = draft.frame["job"] if "job" in draft.frame else pd.Series(None, draft.frame.index)
-    job_of = dict(zip(draft.places, jobs, strict=True))
-    rows = [{"job": job_of.get(f.row), **{n: getattr(f, n) for n in names[1:]}} for f in kept]
-    told = typed(pd.DataFrame(rows, columns=names), STORED["warnings"])
-    # A file that is mended and loaded again is not warned of a second time for the same row.
-    before = register.table("warnings")[names]
-    again = pd.concat([before, told], ignore_index=True).duplicated()
-    return told[~again.iloc[len(before) :].to_numpy()]
+    of_row = pd.DataFrame({"job": jobs, "row_key": keys}).set_axis(draft.places)
+    told = pd.DataFrame([{name: getattr(f, name, None) for name in names} for f in kept])
+    mine = of_row.reindex(told["row"])
+    told = told.assign(table=table, job=mine["job"].to_numpy(), row_key=mine["row_key"].to_numpy())
+    return told[told["row_key"].isin(batch.brought(table))]

@@ -4,7 +4,21 @@ Nothing is overwritten. Every change is a batch of the log; a corrected row stay
 batch that superseded it, so that every question can be asked as of a past instant.
 """
 
+from ndtstats.register.decisions import (
+    decisions_in_force,
+    record_decisions,
+    withdraw_decision,
+)
 from ndtstats.register.queries import jobs_known, require_job
 from ndtstats.register.store import Batch, Counts, Register
 
-__all__ = ["Batch", "Counts", "Register", "jobs_known", "require_job"]
+__all__ = [
+    "Batch",
+    "Counts",
+    "Register",
+    "decisions_in_force",
+    "jobs_known",
+    "record_decisions",
+    "require_job",
+    "withdraw_decision",
+]

@@ -12,7 +12,7 @@ import sqlalchemy as sa
 from ndtstats.columns import IMPERFECTION_COLUMNS, TABLES, Column
 
 #: Version of this schema; a register says which one it has.
-SCHEMA_VERSION: Final = 2
+SCHEMA_VERSION: Final = 3
 
 metadata = sa.MetaData()
 
@@ -117,7 +117,18 @@ ADDED: Final[dict[str, tuple[Column, ...]]] = {
         Column("round", "whole", "0, or the repair to be examined again"),
         Column("because", "text", "owed item that an extra spot answers"),
     ),
+    "decisions": (
+        Column("decision", "text", "number of the decision", required=True),
+        Column("job", "text", "number of the hull or contract"),
+        Column("kind", "text", "what was decided", required=True),
+        Column("subject", "text", "name of what it is about", required=True),
+        Column("detail", "text", "what it covers, where the subject alone does not tell"),
+        Column("person", "text", "who decided", required=True),
+        Column("reason", "text", "why", required=True),
+    ),
     "warnings": (
+        Column("table", "text", "table of the row it is about"),
+        Column("row_key", "text", "natural key of the row it is about"),
         Column("job", "text", "number of the hull or contract"),
         Column("code", "text", "finding code", required=True),
         Column("file", "text", "file it came with"),

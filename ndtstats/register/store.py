@@ -365,6 +365,12 @@ class Batch:
         self._count(counts)
         return counts
 
+    def brought(self, table: str) -> set[str]:
+        """Return the natural keys of the rows of a table that this batch wrote."""
+        rows = SQL_TABLES[table]
+        query = sa.select(rows.c.key).where(rows.c.batch == self.number)
+        return set(self._connection.execute(query).scalars())
+
     def _count(self, more: Counts) -> None:
         have = self.counts
         self.counts = Counts(

@@ -32,6 +32,7 @@ SPOILED = [
         "welder,certificate,standard,process,qualified_on,valid_until\nK7,C-1,ISO 9606-2,131,2026-01-10,2025-01-10\n",
         [(2, "valid_until", "CERTIFICATE-OUT")],
     ),
+    ("confirmations", "welder,certificate,date\nK7,C-77,2025-12-01\n", [(2, "certificate", "CERTIFICATE-UNKNOWN")]),
     ("beads", "job,joint,side,from_mm,length_mm\nH1,F-1,first,2950,75\n", [(2, "length_mm", "BEYOND-JOINT")]),
     ("tests", "job,zone,test,date,verdict,report\nH1,HOLD,leak,2026-05-01,accept,L-1\n", [(2, "zone", "ZONE-UNKNOWN")]),
     ("examinations", EXAM + "H1,B-1,RT,900,1200,,accept,2026-03-10,R-1,1,,,,,\n", [(2, "to_mm", "BEYOND-JOINT")]),

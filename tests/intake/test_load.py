@@ -144,6 +144,22 @@ def test_warnings_are_kept_with_the_batch(yard, register):
     assert kept["job"].tolist() == ["H1", "H1"]
 
 
+def test_a_warning_comes_with_its_row_and_comes_again_with_its_correction_only(yard, register):
+    text = "job,joint,method,verdict,date,report,exposure\nH1,F-1,RT,accept,2026-03-10,R-1,{}\n"
+    yard("examinations", text.format(""))
+    yard("examinations", text.format("") + "H1,B-1,RT,accept,2026-03-10,R-1,\n", name="longer.csv")
+    assert len(register.table("warnings")) == 1
+    row = register.table("warnings").iloc[0]
+    assert row["table"] == "examinations"
+    corrected = (
+        "job,joint,method,verdict,date,report,technician\nH1,F-1,RT,accept,2026-03-10,R-1,N\n"
+    )
+    yard("examinations", corrected, name="corrected.csv")
+    again = register.table("warnings")
+    assert len(set(again["row_key"])) == 1
+    assert len(set(again["batch"])) == 2
+
+
 def test_lower_case_stamps_are_the_same_stamps(yard, register):
     text = "job,joint,welder,date\nH1,B-1, m2 ,2026-03-05\n"
     assert yard("deposits", text, name="more.csv").errors == []

@@ -45,6 +45,7 @@ FILLED: dict[str, dict[str, object]] = {
         "qualified_on": date(2025, 6, 1),
         "valid_until": date(2027, 6, 1),
     },
+    "confirmations": {"welder": "K7", "certificate": "C-1", "date": date(2025, 12, 1)},
     "deposits": {
         "job": "007",
         "joint": "1-2",

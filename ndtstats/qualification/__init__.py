@@ -1,0 +1,1 @@
+"""Who may weld what, for how long, and on what evidence."""
