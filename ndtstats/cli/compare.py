@@ -97,6 +97,8 @@ def _percent(share: float) -> str:
 
 def _columns(result: "Comparison") -> list[Shown]:
     limit = result.limit
+    apart = not (result.table["design_effect"] > 1).any()
+    effect = [] if apart else [Shown("design_effect", "design effect", "number")]
     over = [] if limit is None else [Shown("above", f"over {100 * limit:g} %", "percent")]
     return [
         Shown(result.by, result.by.replace("_", " ")),
@@ -111,4 +113,5 @@ def _columns(result: "Comparison") -> list[Shown]:
         Shown("drawn", "shrunk rate, %"),
         *over,
         Shown("place", "rank"),
+        *effect,
     ]

@@ -12,8 +12,9 @@ from ndtstats.errors import UseError
 from ndtstats.rates.charge import UNKNOWN
 from ndtstats.rates.chosen import charged_once, chosen
 from ndtstats.rates.sample import OF_INDICATION, first_charged, known_columns, known_method
+from ndtstats.rates.together import clusters_told
 from ndtstats.register import Register
-from ndtstats.statistics import compare_groups, proportion_interval
+from ndtstats.statistics import compare_groups, joint_clustering, proportion_interval
 from ndtstats.statistics.proportions import tail_probability
 from ndtstats.statistics.shrinkage import LEAST_GROUPS, Prior, fit_beta_binomial
 from ndtstats.statistics.wide_ranks import ranks_widely
@@ -30,7 +31,7 @@ COLUMNS = (
     "rejected", "examined", "joints", "shared", "rate", "lower", "upper", "shrunk", "shrunk_lower",
     "shrunk_upper", "above", "rank", "rank_lower", "rank_upper", "expected", "ratio", "ratio_lower",
     "ratio_upper", "p", "adjusted_p", "stands_out", "funnel", "funnel_lower_95", "funnel_upper_95",
-    "funnel_lower_998", "funnel_upper_998", "own_share",
+    "funnel_lower_998", "funnel_upper_998", "own_share", "design_effect",
 )  # fmt: skip
 
 
@@ -115,7 +116,8 @@ def compare_welders(
         anybody's hands and ``ratio`` observed / expected with exact bounds; ``p``, ``adjusted_p``
         and ``stands_out`` ("high", "low" or "") after Benjamini & Hochberg; ``funnel`` ("within",
         "beyond 95 %", "beyond 99.8 %") by the exact probability, and its limits about 1 for
-        drawing; ``own_share`` of the yardstick.
+        drawing; ``own_share`` of the yardstick; ``design_effect``, how many times more spots there
+        are than all of these limits rest on, because spots of a joint go together.
 
     Raises
     ------
@@ -124,9 +126,12 @@ def compare_welders(
 
     Notes
     -----
-    Counts are plain: where the work went is allowed for by the factors, not by the weights of the
-    draw. Beta-binomial empirical Bayes (Casella 1985, Am. Stat. 39:83): the prior by maximum
-    likelihood is told, and the rates, bounds and ranks keep it as uncertain as the welders leave it
+    Counts are not weighted: where the work went is allowed for by the factors, not by the weights
+    of the draw. Limits rest on counts divided by the design effect, with one correlation of the
+    spots of a joint for all (Rao & Scott 1992; :mod:`ndtstats.statistics.clusters`).
+
+    Beta-binomial empirical Bayes (Casella 1985, Am. Stat. 39:83): the prior by maximum likelihood
+    is told, and the rates, bounds and ranks keep it as uncertain as the welders leave it
     (:mod:`ndtstats.statistics.wide_shrinkage`), which holds also where they show no spread at all,
     or are too few to show one. The rest as in
     :func:`ndtstats.statistics.compare_groups`.
@@ -143,11 +148,14 @@ def compare_welders(
     if seen.empty:
         empty = pd.DataFrame(columns=[by, *COLUMNS])
         return Comparison(empty, by, usable.basis, level, limit, (), None, tuple(remarks))
-    fair = compare_groups(_counts(seen, by, kept), by, kept, level=level)
-    table, prior, told = _drawn_together(_known(seen, by, level), by, limit, level, seed)
+    together = joint_clustering(seen["rejected"], seen["unit"], seen[by])
+    effect = together.groups["design_effect"]
+    fair = compare_groups(_counts(seen, by, kept), by, kept, level=level, design_effect=effect)
+    known = _known(seen, by, level, effect)
+    table, prior, told = _drawn_together(known, by, limit, level, seed)
     table = table.join(_expected(fair.table)).reset_index()
     table = table.sort_values(["ratio", by], ascending=[False, True], ignore_index=True)
-    remarks += [*told, *fair.caveats, *_clusters(seen), *_shared(table)]
+    remarks += [*told, *fair.caveats, *clusters_told(seen, together), *_shared(table)]
     return Comparison(
         table.reindex(columns=[by, *COLUMNS]), by, usable.basis, level, limit, fair.factors, prior,
         tuple(remarks),
@@ -169,23 +177,28 @@ def _counts(seen: pd.DataFrame, by: str, factors: Sequence[str]) -> pd.DataFrame
     return groups.agg(rejected="sum", examined="size").reset_index()
 
 
-def _known(seen: pd.DataFrame, by: str, level: float) -> pd.DataFrame:
+def _known(seen: pd.DataFrame, by: str, level: float, effect: "pd.Series[float]") -> pd.DataFrame:
     """Return what is known of each by itself, indexed by name."""
     table = seen.groupby(by).agg(
         rejected=("rejected", "sum"), examined=("rejected", "size"), joints=("unit", "nunique"),
         shared=("shared", "sum"),
     )  # fmt: skip
-    bounds = proportion_interval(table["rejected"], table["examined"], level=level)
-    return table.assign(
-        rate=table["rejected"] / table["examined"], lower=bounds.lower, upper=bounds.upper
+    effect = effect.reindex(table.index)
+    bounds = proportion_interval(
+        table["rejected"] / effect, table["examined"] / effect, level=level
     )
+    return table.assign(
+        rate=table["rejected"] / table["examined"], lower=bounds.lower, upper=bounds.upper,
+        design_effect=effect,
+    )  # fmt: skip
 
 
 def _drawn_together(
     table: pd.DataFrame, by: str, limit: float | None, level: float, seed: int
 ) -> tuple[pd.DataFrame, Prior, list[str]]:
     """Return rates and ranks as all together make them likely, the prior, and what to say of it."""
-    k, n = table["rejected"].to_numpy(float), table["examined"].to_numpy(float)
+    effect = table["design_effect"].to_numpy(float)
+    k, n = (table[name].to_numpy(float) / effect for name in ("rejected", "examined"))
     likely = likely_shares(k, n)
     values = shrunk_shares_widely(k, n, priors=likely, level=level, limit=limit)
     ranks = ranks_widely(k, n, priors=likely, seed=seed, level=level)
@@ -235,16 +248,6 @@ def _nobody(number: int, by: str) -> list[str]:
         return []
     spots = "1 examination is" if number == 1 else f"{number:,} examinations are"
     return [f"{spots} left out because the {by.replace('_', ' ')} is not recorded."]
-
-
-def _clusters(seen: pd.DataFrame) -> list[str]:
-    spots, joints = seen["row"].nunique(), seen["unit"].nunique()
-    if spots == joints:
-        return []
-    return [
-        f"The {spots:,} spots lie on {joints:,} joints; spots of a joint have their fit-up in "
-        "common, for which these limits do not allow."
-    ]
 
 
 def _shared(table: pd.DataFrame) -> list[str]:

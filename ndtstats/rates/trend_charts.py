@@ -16,8 +16,16 @@ from ndtstats.rates.charge import UNKNOWN, Charges
 from ndtstats.rates.chosen import charged_once, chosen
 from ndtstats.rates.measures import Settings, described
 from ndtstats.rates.sample import first_charged, group_keys, known_method
+from ndtstats.rates.together import clusters_told
 from ndtstats.register import Register
-from ndtstats.statistics import BernoulliCusum, ControlChart, choose_cusum, ewma_chart, p_chart
+from ndtstats.statistics import (
+    BernoulliCusum,
+    ControlChart,
+    choose_cusum,
+    ewma_chart,
+    joint_clustering,
+    p_chart,
+)
 from ndtstats.statistics import u_chart as rate_chart
 from ndtstats.statistics.run_length import ewma_run_length
 from ndtstats.statistics.scores import binomial_scores
@@ -138,7 +146,8 @@ def trend_of(
     months, charts, signals = _by_month(of_months, names)
     watched, crossed = _by_welder(followed, cusum, names)
     centre = charts[0].points["centre"].max() if charts else np.nan
-    told = [by_welder.remark, *_charts_told(charts), _cusum_told(cusum, len(followed))]
+    told = [by_welder.remark, *_charts_told(charts), *_together(of_months.seen),
+            _cusum_told(cusum, len(followed))]  # fmt: skip
     remarks = tuple(filter(None, told))
     every = pd.concat([signals, crossed], ignore_index=True)
     return Trend(months, watched, every, cusum, float(centre), remarks)
@@ -278,6 +287,17 @@ def _charts_told(charts: list[ControlChart]) -> list[str]:
             f"once in 370, and the moving average (EWMA) once in {length:,.0f} months or more."
         )
     return told
+
+
+def _together(seen: pd.DataFrame) -> list[str]:
+    """Return how much spots of a joint go together within months, which the charts leave out.
+
+    Months with few spots have no room for a correction that is itself estimated; where twenty or
+    more spread wider than chance, Laney's limits take this in with all else.
+    """
+    rows = charged_once(seen, "month")
+    found = joint_clustering(rows["rejected"], rows["unit"], rows["month"])
+    return clusters_told(rows, found, allowed=False)
 
 
 # ------------------------------------------------------------------ welders

@@ -2,6 +2,7 @@
 
 from ndtstats.statistics.agreement import Agreement, cohens_kappa, fleiss_kappa, readings_table
 from ndtstats.statistics.charts import ControlChart, p_chart, u_chart
+from ndtstats.statistics.clusters import Clustering, joint_clustering
 from ndtstats.statistics.comparison import false_discovery, proportion_difference_interval
 from ndtstats.statistics.cusum import BernoulliCusum, choose_cusum
 from ndtstats.statistics.detection import PodCurve, TrueRate, hit_miss_pod, true_rate
@@ -29,6 +30,7 @@ __all__ = [
     "Agreement",
     "BernoulliCusum",
     "BetaDetection",
+    "Clustering",
     "Comparison",
     "ControlChart",
     "Interval",
@@ -50,6 +52,7 @@ __all__ = [
     "hidden_sentence",
     "hit_miss_pod",
     "intersect_length",
+    "joint_clustering",
     "likely_priors",
     "lower_limit",
     "normal_lower_limit",

@@ -32,6 +32,8 @@ REJECTS_PER_COEFFICIENT = 10
 MOSTLY_ITSELF = 0.5
 #: Winsorised spread from which the reader is warned: a mean squared score of chance alone is 1.
 WIDE_SPREAD = 1.5
+#: A number divided and multiplied again may lie so much below itself.
+_HAIR = 1e-9
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +56,12 @@ class Comparison:
 
 
 def compare_groups(
-    counts: pd.DataFrame, group: str, factors: Sequence[str] = (), *, level: float = 0.95
+    counts: pd.DataFrame,
+    group: str,
+    factors: Sequence[str] = (),
+    *,
+    level: float = 0.95,
+    design_effect: "pd.Series[float] | None" = None,
 ) -> Comparison:
     """Return observed and expected rejects of each group, and which of them stand out.
 
@@ -70,6 +77,9 @@ def compare_groups(
         Names of what the work differs in.
     level : float
         Level of the bounds, and 1 - the share of false ones among those that stand out.
+    design_effect : Series, optional
+        By group, 1 or more, where spots go together
+        (:func:`ndtstats.statistics.clusters.joint_clustering`); left out, each spot counts in full.
 
     Returns
     -------
@@ -93,6 +103,9 @@ def compare_groups(
     no maximum: the model is penalised (Firth 1993), its intercept set so that all expected rejects
     are all observed (Puhr et al. 2017, Stat. Med. 36:2302), and a caveat says so.
 
+    With design effects bounds, funnel and p-values rest on counts divided by them (Rao & Scott
+    1992, Biometrics 48:577, from memory); what is expected does not change.
+
     Checked against statsmodels, and by hand where a model is saturated: rates of each cell.
 
     Examples
@@ -112,8 +125,9 @@ def compare_groups(
         caveats.append("No reject at all, so there is nothing to compare.")
     else:
         probability = _probabilities(design, kinds, kept, caveats)
-    table = _table(cells.assign(expected=cells["examined"] * probability[of]), group, kept, level)
-    caveats += _remarks(table, design.shape[1], group)
+    cells = cells.assign(expected=cells["examined"] * probability[of])
+    table = _table(cells, group, kept, level, design_effect)
+    caveats += _remarks(table, design.shape[1], group, design_effect)
     return Comparison(table, tuple(kept), tuple(caveats))
 
 
@@ -209,11 +223,26 @@ def _separation(kinds: pd.DataFrame, kept: Sequence[str]) -> str:
     )
 
 
-def _table(cells: pd.DataFrame, group: str, kept: Sequence[str], level: float) -> pd.DataFrame:
+def _effects(groups: "pd.Index[Any]", design_effect: "pd.Series[float] | None") -> _Floats:
+    """Return the design effect of each group, 1 where none is stated."""
+    if design_effect is None:
+        return np.ones(len(groups))
+    stated = design_effect.set_axis(design_effect.index.astype("str")).reindex(groups)
+    return np.asarray(stated.fillna(1.0), float)
+
+
+def _table(
+    cells: pd.DataFrame,
+    group: str,
+    kept: Sequence[str],
+    level: float,
+    design_effect: "pd.Series[float] | None",
+) -> pd.DataFrame:
     sums = cells.groupby(group)[["examined", "rejected", "expected"]].sum()
-    n, k = sums["examined"].to_numpy(float), sums["rejected"].to_numpy(float)
+    effect = _effects(sums.index, design_effect)
+    n, k = (sums[name].to_numpy(float) / effect for name in ("examined", "rejected"))
     with np.errstate(divide="ignore", invalid="ignore"):
-        rate = np.clip(sums["expected"].to_numpy(float) / n, 0.0, 1.0)
+        rate = np.clip(sums["expected"].to_numpy(float) / (n * effect), 0.0, 1.0)
         bounds = proportion_interval(k, n, level=level)
         columns: dict[str, Any] = {
             "ratio": k / n / rate,
@@ -221,7 +250,8 @@ def _table(cells: pd.DataFrame, group: str, kept: Sequence[str], level: float) -
             "upper": bounds.upper / rate,
         }
         for share, name in ((0.95, "95"), (0.998, "998")):
-            limits = funnel_limits(n, rate, level=share)
+            # A funnel is drawn for whole numbers of spots; rounded down, it is on the wide side.
+            limits = funnel_limits(np.maximum(np.floor(n + _HAIR), 1.0), rate, level=share)
             columns |= {f"funnel_lower_{name}": limits.lower / rate}
             columns |= {f"funnel_upper_{name}": limits.upper / rate}
     p = np.where((rate > 0) & (rate < 1), chance_of_so_far(k, n, rate), np.nan)
@@ -251,7 +281,12 @@ def _own_share(cells: pd.DataFrame, group: str, kept: Sequence[str]) -> "pd.Seri
     return shares
 
 
-def _remarks(table: pd.DataFrame, coefficients: int, group: str) -> list[str]:
+def _remarks(
+    table: pd.DataFrame,
+    coefficients: int,
+    group: str,
+    design_effect: "pd.Series[float] | None",
+) -> list[str]:
     remarks = []
     rejects = table["rejected"].sum()
     if 0 < rejects < REJECTS_PER_COEFFICIENT * (coefficients - 1):
@@ -267,7 +302,9 @@ def _remarks(table: pd.DataFrame, coefficients: int, group: str) -> list[str]:
         )
     if len(table) > 2 and rejects:
         rate = table["expected"] / table["examined"]
-        spread = overdispersion(table["rejected"], table["examined"], rate).winsorised
+        effect = _effects(table.index, design_effect)
+        k, n = table["rejected"] / effect, table["examined"] / effect
+        spread = overdispersion(k, n, rate).winsorised
         if spread > WIDE_SPREAD:
             remarks.append(
                 f"The groups spread wider than chance and these factors explain (mean squared "

@@ -220,3 +220,48 @@ def test_impossible_questions_are_told(register, write, more, says):
     write(**spots(YARD))
     with pytest.raises(UseError, match=says):
         compare_welders(register, **{"method": "RT", **more})
+
+
+def on_joints(verdicts, welders):
+    """Return joints of one welder each, with as many spots as they have verdicts."""
+    joint = pd.DataFrame({"joint": [f"B-{n}" for n in range(len(verdicts))], "welder": welders})
+    each = [(f"B-{n}", v, 100.0 * i) for n, of in enumerate(verdicts) for i, v in enumerate(of)]
+    exams = pd.DataFrame(each, columns=["joint", "verdict", "from_mm"])
+    exams["verdict"] = exams["verdict"].map({"r": "reject", "a": "accept"})
+    return {
+        "joints": joint[["joint"]],
+        "deposits": joint,
+        "examinations": exams.assign(to_mm=exams["from_mm"] + 100.0),
+    }
+
+
+def test_spots_of_a_joint_that_agree_count_as_what_they_are_worth(register, write):
+    # Of each joint all four spots were rejected or none: correlation 1, so a joint is one spot.
+    bad = [6, 1, 2, 1]
+    verdicts = ["rrrr" if n < k else "aaaa" for k in bad for n in range(10)]
+    write(**on_joints(verdicts, np.repeat(["K1", "K2", "K3", "K4"], 10)))
+    result = compare_welders(register, method="RT", factors=[])
+    table = result.table.set_index("welder")
+    assert table["design_effect"].tolist() == pytest.approx([4.0] * 4)
+    # scipy.stats.binomtest on joints in the place of spots.
+    known = stats.binomtest(6, 10).proportion_ci(0.95, method="exact")
+    row = table.loc["K1"]
+    assert (row["rejected"], row["examined"]) == (24, 40)
+    assert (row["lower"], row["upper"]) == pytest.approx((known.low, known.high), rel=1e-7)
+    assert row["p"] == pytest.approx(2 * stats.binom(10, 0.25).sf(5), rel=1e-7)
+    assert row["stands_out"] == ""
+    told = "spots of a joint go together (correlation 1.00), so there are 4.00 times more than"
+    assert any(f"The 160 spots lie on 40 joints; {told}" in remark for remark in result.remarks)
+
+
+def test_spots_of_a_joint_that_differ_count_in_full(register, write):
+    write(**on_joints(["ra", "aa", "ar", "aa"] * 5, np.repeat(["K1", "K2"], 10)))
+    result = compare_welders(register, method="RT", factors=[])
+    assert result.table["design_effect"].tolist() == [1.0, 1.0]
+    assert any("no more alike than others" in remark for remark in result.remarks)
+
+
+def test_without_a_reject_nothing_tells_how_spots_go_together(register, write):
+    write(**on_joints(["aa"] * 6, ["K1", "K2"] * 3))
+    result = compare_welders(register, method="RT", factors=[])
+    assert any("do not allow for it" in remark for remark in result.remarks)

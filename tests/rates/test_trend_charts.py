@@ -224,3 +224,21 @@ def test_impossible_questions_are_told(register, write, more, says):
     write(**spots(STEADY))
     with pytest.raises(UseError, match=says):
         trend_of(register, **{"method": "RT", **more})
+
+
+def test_how_much_spots_of_a_joint_go_together_is_said(register, write):
+    # Pairs of spots on a joint, both rejected or neither: correlation 1, a design effect of 2.
+    tables = spots({f"2026-{month:02}": (4, 40) for month in range(2, 6)})
+    on = pd.Series(np.arange(160) // 2)
+    joint = on.map("B-{:03}".format)
+    exams = tables["examinations"].assign(
+        joint=joint, from_mm=np.tile([0.0, 300.0], 80), to_mm=np.tile([300.0, 600.0], 80)
+    )
+    each = pd.DataFrame({"joint": joint.unique()})
+    write(joints=each, deposits=each.assign(welder="K1"), examinations=exams)
+    trend = trend_of(register, method="RT")
+    assert any(
+        "The 160 spots lie on 80 joints; spots of a joint go together (correlation 1.00), so "
+        "chance spreads wider than these limits take it to, by about 1.41" in remark
+        for remark in trend.remarks
+    )

@@ -197,3 +197,21 @@ def test_impossible_counts_are_told(change, says):
     counts = counts.drop(columns="welder") if "welder" in change else counts.assign(**change)
     with pytest.raises(UseError, match=says):
         compare_groups(counts, "welder", FACTORS)
+
+
+def test_limits_rest_on_counts_divided_by_the_design_effect():
+    # Rao & Scott 1992: two spots for one, all told, are half of each count, held against the same
+    # rate. Expectations themselves stay.
+    single = pd.DataFrame(
+        {"welder": list("ABCDE"), "rejected": [1, 9, 2, 3, 0], "examined": [30, 50, 40, 60, 20]}
+    )
+    double = single.assign(rejected=2 * single["rejected"], examined=2 * single["examined"])
+    apart = compare_groups(single, "welder").table
+    effect = pd.Series(2.0, index=list("ABCDE"))
+    together = compare_groups(double, "welder", design_effect=effect).table
+    np.testing.assert_allclose(together["expected"], 2 * apart["expected"], rtol=1e-12)
+    same = ["ratio", "lower", "upper", "p", "adjusted_p", "funnel_lower_95", "funnel_upper_998"]
+    np.testing.assert_allclose(together[same], apart[same], rtol=1e-9)
+    assert (together["stands_out"] == apart["stands_out"]).all()
+    plain = compare_groups(double, "welder").table
+    assert (plain["p"] <= together["p"] + 1e-12).all()
