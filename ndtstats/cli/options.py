@@ -71,6 +71,13 @@ def by_option(function: F) -> F:
     )(function)
 
 
+def decided_options(function: F) -> F:
+    """Add ``--by`` and ``--reason``: who decides, by name, and why, as ``by`` and ``reason``."""
+    why = click.option("--reason", metavar="TEXT", help="Why it is decided; kept.")
+    who = click.option("--by", metavar="NAME", help="Who decides, by name; kept.")
+    return who(why(function))
+
+
 def seed_option(**more: Any) -> Callable[[F], F]:
     """Add ``--seed``: seed of the chance, as ``seed``; a whole number the register can keep."""
     return click.option(

@@ -16,7 +16,8 @@ from ndtstats.register.store import Register
 KINDS: Final[dict[str, str]] = {
     "waiver": "an owed item that is not asked for any more",
     "overturned": "a verdict that a second reading does not share; it stays, and stops counting",
-    "override": "a zone that is released although something stands in the way",
+    "release": "a zone that is released for a milestone, nothing standing in the way",
+    "override": "what stands in the way of a release and is passed over",
     "answer": "a warning that was dealt with",
     "review": "a welder whose stop was lifted",
     "withdrawn": "an earlier decision that holds no longer",

@@ -176,6 +176,19 @@ class Register:
             rows = connection.execute(query).all()
         return from_rows(rows, chosen)
 
+    def keys(self, name: str, *, as_of: datetime | None = None) -> "pd.Series[int]":
+        """Return for each row in force of a table with a natural key the batch that brought it.
+
+        The index is the key; the order is that of :meth:`table`.
+        """
+        table = SQL_TABLES[name]
+        query = sa.select(table.c.key, table.c.batch).order_by(table.c.id)
+        with db.reading(self._engine) as connection:
+            query = query.where(_in_force(table, self._last_batch(connection, as_of)))
+            rows = connection.execute(query).all()
+        keys = pd.Index([row[0] for row in rows], dtype="str")
+        return pd.Series([row[1] for row in rows], keys, dtype="int64")
+
     def snapshot(self, as_of: datetime | None = None) -> "Register":
         """Return the register as of one instant, reading each table once however often asked.
 
@@ -300,6 +313,10 @@ class _Snapshot(Register):
         whole = self._kept[name, job]
         # Copy-on-write: what is done to the frame given out does not reach the one kept.
         return whole if columns is None else whole[["id", "batch", *columns]]
+
+    def keys(self, name: str, *, as_of: datetime | None = None) -> "pd.Series[int]":  # noqa: ARG002
+        """Return the keys in force at the instant of the snapshot, and the batch of each."""
+        return super().keys(name, as_of=self._as_of)
 
 
 class Batch:
