@@ -9,7 +9,7 @@ import pandas as pd
 from ndtstats.bands import thickness_band
 from ndtstats.planning.places import filled_places
 from ndtstats.rates.chance import with_parts
-from ndtstats.register import Register
+from ndtstats.register import Register, overturned_examinations, second_reading
 
 #: What is known of the weld that was examined.
 ATTRIBUTES = (
@@ -32,8 +32,9 @@ def all_examinations(
 ) -> pd.DataFrame:
     """Return all examinations with their places filled in and what is known of their joint.
 
-    Columns of the examinations table, and :data:`ATTRIBUTES` (``thickness`` is a band), ``month``
-    and ``joint_mm`` (length of the joint).
+    Columns of the examinations table, and :data:`ATTRIBUTES` (``thickness`` is a band), ``month``,
+    ``joint_mm`` (length of the joint), and ``overturned``: a reject that a second reading judged
+    acceptable stands as an accept, and is marked so.
     """
     return read_examinations(register, job=job, method=method, as_of=as_of)
 
@@ -57,6 +58,7 @@ def read_examinations(
         Which columns of the examinations table; None: all.
     """
     rows = register.table("examinations", job=job, as_of=as_of, columns=columns)
+    rows = second_reading(rows, overturned_examinations(register, job=job, as_of=as_of)["id"])
     if method is not None:
         rows = rows[rows["method"] == method]
     wanted = ["thickness_mm" if name == "thickness" else name for name in attributes]

@@ -9,6 +9,11 @@ from ndtstats.register.decisions import (
     record_decisions,
     withdraw_decision,
 )
+from ndtstats.register.overturned import (
+    examination_subjects,
+    overturned_examinations,
+    second_reading,
+)
 from ndtstats.register.queries import jobs_known, require_job
 from ndtstats.register.store import Batch, Counts, Register
 
@@ -17,8 +22,11 @@ __all__ = [
     "Counts",
     "Register",
     "decisions_in_force",
+    "examination_subjects",
     "jobs_known",
+    "overturned_examinations",
     "record_decisions",
     "require_job",
+    "second_reading",
     "withdraw_decision",
 ]

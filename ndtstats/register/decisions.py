@@ -126,7 +126,9 @@ def decisions_in_force(
     if job is not None:
         kept = kept[kept["job"] == job]
     log = register.batches(as_of).set_index("number")["at"]
-    return kept.assign(at=kept["batch"].map(log)).reset_index(drop=True)
+    # By reindex: an empty log cannot be mapped.
+    at = pd.Series(log.reindex(kept["batch"]).array, kept.index)
+    return kept.assign(at=at).reset_index(drop=True)
 
 
 def withdraw_decision(
