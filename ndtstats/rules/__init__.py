@@ -35,7 +35,15 @@ from ndtstats.rules.reader import (
     read_rules,
     rules_text,
 )
-from ndtstats.rules.where import Range, Where, in_no_rule, is_under, joints_under, nameless
+from ndtstats.rules.where import (
+    Range,
+    Where,
+    in_no_rule,
+    is_under,
+    joints_under,
+    nameless,
+    standing,
+)
 
 __all__ = [
     "CHOSEN",
@@ -74,5 +82,6 @@ __all__ = [
     "sources",
     "spot_length_of",
     "spots_required",
+    "standing",
     "throat_mm",
 ]

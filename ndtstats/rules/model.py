@@ -41,6 +41,9 @@ LotColumn = Literal[
 #: What the lot of an escalation is made of where neither rule nor procedure says otherwise.
 USUAL_LOT: tuple[str, ...] = ("welder", "category", "method")
 
+#: Repairs of one place where no rule says otherwise: common practice, no source.
+REPAIRS_ALLOWED = 2
+
 
 class FirstOff(Part):
     """The first joints of a welder or a procedure, and what more is examined of them.
@@ -108,6 +111,9 @@ class Common(Part):
         The procedure that a reject sets in motion.
     lot : tuple of str or None
         What is judged together by that procedure; None: as the procedure says.
+    repairs_allowed : int
+        Repairs of one place; a reject after the last is cut out, or decided by the parties. Two:
+        common practice, no source. API 1104 wants the company's leave for the second (from memory).
     """
 
     counted_per: Annotated[tuple[CountedPer, ...], Items] = ()
@@ -127,6 +133,7 @@ class Common(Part):
     hold_hours: NotNegative = 0.0
     escalation: Text | None = None
     lot: Annotated[tuple[LotColumn, ...], Items] | None = None
+    repairs_allowed: Annotated[int, Field(ge=0)] = REPAIRS_ALLOWED
 
 
 class Adjusted(Part):

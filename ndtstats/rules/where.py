@@ -102,8 +102,30 @@ def is_under(joints: pd.DataFrame, rule: "ExtentRule") -> "pd.Series[bool]":
     return held
 
 
+def standing(joints: pd.DataFrame) -> pd.DataFrame:
+    """Return the joints of a job that were not cut out: no other one is welded in their place.
+
+    Parameters
+    ----------
+    joints : DataFrame
+        Columns ``joint`` and ``replaces``; without the second, all stand.
+
+    Examples
+    --------
+    >>> joints = pd.DataFrame({"joint": ["J1", "J1-C", "J2"], "replaces": [None, "J1", None]})
+    >>> standing(joints)["joint"].tolist()
+    ['J1-C', 'J2']
+    """
+    if "replaces" not in joints:
+        return joints
+    left: pd.DataFrame = joints[~joints["joint"].isin(joints["replaces"].dropna())]
+    return left
+
+
 def joints_under(joints: pd.DataFrame, rule: "ExtentRule") -> pd.DataFrame:
-    """Return the joints that a rule is about.
+    """Return the joints that a rule is about and that still stand (:func:`standing`).
+
+    What was found on a joint before it was cut out stays on record: :func:`is_under` tells of it.
 
     Examples
     --------
@@ -116,7 +138,8 @@ def joints_under(joints: pd.DataFrame, rule: "ExtentRule") -> pd.DataFrame:
     >>> joints_under(joints, rule)["joint"].tolist()
     ['J2']
     """
-    mine: pd.DataFrame = joints[is_under(joints, rule)]
+    left = standing(joints)
+    mine: pd.DataFrame = left[is_under(left, rule)]
     return mine
 
 
