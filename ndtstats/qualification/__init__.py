@@ -1,1 +1,24 @@
-"""Who may weld what, for how long, and on what evidence."""
+"""Who may weld what, for how long, and on what evidence.
+
+Schemes of qualification are data (:mod:`ndtstats.qualification.schemes`); from certificates, their
+confirmations and the welder's work follow the spans in which each is in force
+(:mod:`ndtstats.qualification.spans`), and from spans and ranges who may weld what.
+"""
+
+from ndtstats.qualification.cover import covered, pieces
+from ndtstats.qualification.outside import outside
+from ndtstats.qualification.papers import Papers, papers_of
+from ndtstats.qualification.schemes import Scheme, scheme_of, schemes
+from ndtstats.qualification.spans import spans
+
+__all__ = [
+    "Papers",
+    "Scheme",
+    "covered",
+    "outside",
+    "papers_of",
+    "pieces",
+    "scheme_of",
+    "schemes",
+    "spans",
+]
