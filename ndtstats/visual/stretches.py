@@ -3,7 +3,11 @@
 from typing import Any, NamedTuple
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
+
+_Floats = npt.NDArray[np.float64]
+_Ints = npt.NDArray[np.int64]
 
 
 class Cut(NamedTuple):
@@ -41,40 +45,54 @@ def cut_at(joints: pd.DataFrame, marks: pd.DataFrame) -> Cut:
     >>> cut.stretches["to_mm"].tolist(), cut.pairs.to_numpy().tolist()
     ([300.0, 900.0], [[1, 0]])
     """
-    placed = _placed(joints, marks)
-    ends = [
-        joints.assign(place=0.0),
-        joints.assign(place=joints["length_mm"]),
-        placed.assign(place=placed["from_mm"]),
-        placed.assign(place=placed["to_mm"]),
-    ]
-    points = pd.concat([part[["joint", "place"]] for part in ends], ignore_index=True)
-    order = pd.Series(range(len(joints)), joints["joint"])
-    points = points.drop_duplicates().assign(order=lambda rows: rows["joint"].map(order))
-    points = points.sort_values(["order", "place"], ignore_index=True)
-    to_mm = points["place"].shift(-1).where(points["joint"] == points["joint"].shift(-1))
+    length = joints["length_mm"].to_numpy(float)
+    of, low, high, kept = _placed(joints["joint"], length, marks)
+    every = np.arange(len(joints))
+    number, joint, place = _numbered(
+        np.concatenate([every, every, of, of]),
+        np.concatenate([np.zeros(len(joints)), length, low, high]),
+    )
+    inner = np.append(joint[1:] == joint[:-1], [False] * bool(len(joint)))
     stretches = pd.DataFrame(
-        {"joint": points["joint"], "from_mm": points["place"], "to_mm": to_mm}
-    ).dropna(subset="to_mm")
-    return Cut(stretches, _covered(points, placed))
+        {
+            "joint": joints["joint"].take(joint[inner]).to_numpy(),
+            "from_mm": place[inner],
+            "to_mm": np.roll(place, -1)[inner],
+        },
+        index=np.flatnonzero(inner),
+    )
+    first, behind = np.split(number[2 * len(joints) :], 2)
+    return Cut(stretches, _covered(first, behind, marks.index.to_numpy()[kept]))
 
 
-def _placed(joints: pd.DataFrame, marks: pd.DataFrame) -> pd.DataFrame:
-    """Return the marks that lie on a joint, with their blank places filled in."""
-    length = marks["joint"].map(joints.set_index("joint")["length_mm"])
-    low = marks["from_mm"].astype("float64").fillna(0.0).clip(lower=0.0)
-    high = marks["to_mm"].astype("float64").fillna(length).clip(upper=length)
-    placed = pd.DataFrame({"joint": marks["joint"], "from_mm": low, "to_mm": high})
-    return placed[high > low]
+def _placed(
+    names: "pd.Series[Any]", length: _Floats, marks: pd.DataFrame
+) -> tuple[_Ints, _Floats, _Floats, Any]:
+    """Return joint, start and end of the marks that lie on a joint, and which those are."""
+    joint = pd.Index(names).get_indexer(pd.Index(marks["joint"]))
+    low = marks["from_mm"].to_numpy(float, na_value=np.nan)
+    high = marks["to_mm"].to_numpy(float, na_value=np.nan)
+    end = np.append(length, np.nan)[joint]
+    low = np.maximum(np.where(np.isnan(low), 0.0, low), 0.0)
+    high = np.minimum(np.where(np.isnan(high), end, high), end)
+    kept = (joint >= 0) & (high > low)
+    return joint[kept].astype(np.int64), low[kept], high[kept], kept
 
 
-def _covered(points: pd.DataFrame, placed: pd.DataFrame) -> pd.DataFrame:
+def _numbered(joint: _Ints, place: _Floats) -> tuple[_Ints, _Ints, _Floats]:
+    """Return for each point its number along the joints, and the points by number."""
+    order = np.lexsort((place, joint))
+    new = np.ones(len(order), dtype=bool)
+    along, at = joint[order], place[order]
+    new[1:] = (along[1:] != along[:-1]) | (at[1:] != at[:-1])
+    number = np.empty(len(order), dtype=np.int64)
+    number[order] = np.cumsum(new) - 1
+    return number, along[new], at[new]
+
+
+def _covered(first: _Ints, behind: _Ints, labels: Any) -> pd.DataFrame:
     """Return each pair of a mark and a stretch that it covers; a stretch has its start's number."""
-    # The places are the very numbers that were put in, so that they can be found again.
-    at = pd.MultiIndex.from_frame(points[["joint", "place"]])
-    first = at.get_indexer(pd.MultiIndex.from_frame(placed[["joint", "from_mm"]]))
-    behind = at.get_indexer(pd.MultiIndex.from_frame(placed[["joint", "to_mm"]]))
     count = behind - first
-    start = np.repeat(first - np.concatenate([[0], np.cumsum(count)[:-1]]), count)
-    stretch: Any = start + np.arange(count.sum())
-    return pd.DataFrame({"stretch": stretch, "mark": np.repeat(placed.index.to_numpy(), count)})
+    start = np.repeat(first - np.cumsum(count) + count, count)
+    stretch = start + np.arange(len(start))
+    return pd.DataFrame({"stretch": stretch, "mark": np.repeat(labels, count)})
