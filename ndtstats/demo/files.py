@@ -18,8 +18,8 @@ MENDED = "results-may.mended.csv"
 
 #: All of them, with what they are.
 ABOUT = {
-    BOOK: "the yard's register: jobs, zones, joints, welders, qualifications, deposits, beads, "
-    "tests and visual examinations, a sheet each",
+    BOOK: "the yard's register: jobs, zones, joints, welders, qualifications, confirmations, "
+    "deposits, beads, tests and visual examinations, a sheet each",
     CONTRACTOR: "radiographs of the hull before 8 May as the contractor writes them: his own "
     "headings and words, semicolons, decimal commas, centimetres, dates day first, in cp1252",
     MAPPING: "what the contractor's headings and words mean",

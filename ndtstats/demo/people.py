@@ -23,6 +23,11 @@ DRIFT_FROM = pd.Timestamp("2026-03-02")
 NOT_OVERHEAD = "H16"
 RUNS_OUT = "P23"
 
+#: The welder whose first confirmation came a week late, and the days between confirmations.
+LATE = "P22"
+_EVERY = pd.Timedelta(days=170)
+_TOO_LATE = pd.Timedelta(days=190)
+
 
 @dataclass(frozen=True, slots=True)
 class Welder:
@@ -87,14 +92,36 @@ def qualifications_table() -> pd.DataFrame:
     number = pd.Series(np.arange(len(table)), index=table.index)
     table["certificate"] = "C-" + table["welder"] + "-" + table["process"]
     table["qualified_on"] = pd.Timestamp("2025-09-01") + pd.to_timedelta(7 * number, unit="D")
-    table["confirmed_on"] = pd.Timestamp("2026-07-01")
     table["valid_until"] = table["qualified_on"] + pd.DateOffset(years=2)
     out = table["welder"] == RUNS_OUT
-    table.loc[out, ["qualified_on", "confirmed_on", "valid_until"]] = [
-        pd.Timestamp("2024-08-31"), pd.Timestamp("2026-02-28"), pd.Timestamp("2026-08-31"),
+    table.loc[out, ["qualified_on", "valid_until"]] = [
+        pd.Timestamp("2024-08-31"), pd.Timestamp("2026-08-31"),
     ]  # fmt: skip
     table.loc[table["welder"] == NOT_OVERHEAD, "positions"] = "PA;PB;PC;PF"
     return shaped("qualifications", table)
+
+
+def confirmations_table() -> pd.DataFrame:
+    """Return the six-monthly confirmations of all certificates, one of them a week late."""
+    tickets = qualifications_table()
+    dates = _confirmed(tickets["qualified_on"], tickets["welder"])
+    rows = (
+        tickets[["welder", "certificate"]]
+        .join(dates)
+        .melt(id_vars=["welder", "certificate"], value_name="date")
+    )
+    rows = rows[rows["date"].notna()].sort_values(["certificate", "date"], ignore_index=True)
+    return shaped(
+        "confirmations", rows.assign(by="Foreman Mia", evidence="deposits of the register")
+    )
+
+
+def _confirmed(qualified_on: Any, welder: Any) -> pd.DataFrame:
+    """Return the days of the confirmations up to the last day of the demo, one column a time."""
+    first = qualified_on + _EVERY
+    first = first.mask(welder == LATE, qualified_on + _TOO_LATE)
+    dates = pd.DataFrame({number: first + number * _EVERY for number in range(5)})
+    return dates.where(dates <= LAST_DAY)
 
 
 def true_rate_per_m(welder: Any, date: Any) -> Any:

@@ -67,6 +67,7 @@ def make_yard(seed: int = DEFAULT_SEED) -> Yard:
         "joints": shaped("joints", pd.concat([hull, piping])),
         "welders": people.welders_table(),
         "qualifications": people.qualifications_table(),
+        "confirmations": people.confirmations_table(),
         "deposits": shaped("deposits", pd.concat(deposits)),
         "beads": work.beads_table(hull, rng),
         "tests": _tests(),

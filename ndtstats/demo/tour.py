@@ -32,7 +32,10 @@ _TANK = "FUEL TANK PS"
 HULL_RULES, PIPING_RULES = "hull.rules.toml", "piping.rules.toml"
 
 #: Tables of the yard's spreadsheet, in the order in which one needs the other.
-_SHEETS = ("jobs", "zones", "joints", "welders", "qualifications", "deposits", "beads", "tests")
+_SHEETS = (
+    "jobs", "zones", "joints", "welders", "qualifications", "confirmations", "deposits", "beads",
+    "tests",
+)  # fmt: skip
 
 #: What the two contracts ask that the presets do not: what stood there, and what is put in.
 _EDITS = {
