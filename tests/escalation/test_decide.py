@@ -274,7 +274,7 @@ def test_the_order_of_the_rows_does_not_matter(make, history, random, name):
     )
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=30)
 @given(history=HISTORY, until=st.integers(1, 8), name=NAMES)
 def test_no_owed_item_is_ever_lost(make, history, until, name):
     """What is owed at a time is, at any later one, owed still or closed by what is named."""
@@ -292,7 +292,7 @@ def test_no_owed_item_is_ever_lost(make, history, until, name):
         assert set(answers.split("; ")) - {""} <= set(later.split("; "))
 
 
-@settings(deadline=None, max_examples=60)
+@settings(deadline=None, max_examples=30)
 @given(history=HISTORY, name=NAMES)
 def test_never_more_is_owed_than_is_left(make, history, name):
     frame = rows_of(make, history).assign(from_mm=0.0, to_mm=350.0)

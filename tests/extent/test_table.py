@@ -324,7 +324,7 @@ ANY = st.lists(
 )
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(ANY, st.sampled_from([FIVE_PERCENT, LR, TANK]), st.randoms())
 def test_the_order_of_rows_changes_nothing_and_shares_stay_shares(places, by, shuffle):
     known = joints(6, 9_000.0, crossings_mm="0;3000;3100")
