@@ -1,5 +1,8 @@
 import hashlib
+import shutil
 import tomllib
+from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pandas as pd
@@ -15,7 +18,10 @@ from ndtstats.register import Counts, Register
 
 DATASETS = Path(__file__).parents[2] / "datasets" / "demo"
 
-ORDER = ("jobs", "zones", "joints", "welders", "qualifications", "deposits", "beads", "tests")
+ORDER = (
+    "jobs", "zones", "joints", "welders", "qualifications", "confirmations", "deposits", "beads",
+    "tests",
+)  # fmt: skip
 
 
 @pytest.fixture(scope="module")
@@ -25,13 +31,25 @@ def folder(yard, tmp_path_factory) -> Path:
     return made
 
 
-@pytest.fixture
-def filled(register: Register, folder: Path, now) -> Register:
-    """A register that holds all sheets of the yard's spreadsheet."""
+@pytest.fixture(scope="module")
+def loaded(folder: Path, tmp_path_factory) -> Path:
+    """A register that holds all sheets of the yard's spreadsheet, made once."""
+    path = tmp_path_factory.mktemp("loaded") / "yard.sqlite"
+    register = Register.open(path, create=True)
+    now = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
     for name in ORDER:
         assert load(register, name, folder / BOOK, now=now).errors == []
     assert load(register, "examinations", folder / BOOK, sheet="visual", now=now).errors == []
-    return register
+    register.close()
+    return path
+
+
+@pytest.fixture
+def filled(loaded: Path, tmp_path: Path) -> Iterator[Register]:
+    """A copy of it, for a test to write to."""
+    copied = Register.open(shutil.copy(loaded, tmp_path / "yard.sqlite"))
+    yield copied
+    copied.close()
 
 
 def digests(folder: Path) -> dict[str, str]:
