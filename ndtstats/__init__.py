@@ -8,15 +8,16 @@ __version__ = "0.1.0"
 
 #: Modules every stage may import.
 GROUND = (
-    "errors", "findings", "columns", "words", "units", "bands", "clock", "progress", "register",
+    "errors", "findings", "columns", "words", "units", "bands", "clock", "progress", "places",
+    "register",
 )  # fmt: skip
 
 #: The stages in the order of the job.
 STAGES = (
     "rules",  # what must be examined: rules files and the arithmetic of extents
+    "qualification",  # who may weld what, and for how long
     "intake",  # files in: readers, mappings, checks, templates
     "statistics",  # pure mathematics: intervals, weighted estimates, unions of lengths
-    "qualification",  # who may weld what, and for how long
     "visual",  # seen by eye: beads, and the list to walk with
     "planning",  # frame, required spots, risk, the draw
     "request",  # the blind list for the contractor, and what came back against it

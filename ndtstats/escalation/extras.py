@@ -9,10 +9,11 @@ import pandas as pd
 from ndtstats.errors import UseError
 from ndtstats.escalation.lots import lots_of_work
 from ndtstats.escalation.owed import owed
+from ndtstats.places import filled_places
 from ndtstats.planning import in_request_order, store_plan
 from ndtstats.planning.draw import draw_pivotal, inclusion_probabilities
 from ndtstats.planning.frame import frame_sha256
-from ndtstats.planning.places import filled_places, touched
+from ndtstats.planning.places import touched
 from ndtstats.register import Register
 from ndtstats.request import match_examinations
 from ndtstats.rules import Rules, joints_under, rules_in_force

@@ -16,8 +16,7 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.intake.qualified import qualified
-from ndtstats.planning.places import filled_places
-from ndtstats.planning.work import welders_of
+from ndtstats.places import filled_places, welders_of
 from ndtstats.words import VOLUMETRIC
 
 #: Months between confirmations, and before the end of validity in which tested welds count:

@@ -14,7 +14,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from ndtstats.bands import thickness_band
-from ndtstats.planning.work import welders_of
+from ndtstats.places import welders_of
 from ndtstats.statistics.shrinkage import LEAST_GROUPS, fit_gamma_poisson
 from ndtstats.units import MM_PER_M
 from ndtstats.words import VOLUMETRIC

@@ -1,4 +1,4 @@
-"""Places along welds: blank bounds filled in, and which share some of their length with others."""
+"""Places along welds that share some of their length with others."""
 
 from typing import Any
 
@@ -28,22 +28,3 @@ def touched(cells: pd.DataFrame, taken: pd.DataFrame, *, by: str = "method") -> 
     )
     shared = (pairs["from_mm"] < pairs["to_mm_taken"]) & (pairs["to_mm"] > pairs["from_mm_taken"])
     return cells.index.isin(pairs.loc[shared, "cell"])
-
-
-def filled_places(examinations: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
-    """Return examinations with blank places filled in: from the datum, to the joint's end.
-
-    Parameters
-    ----------
-    examinations : DataFrame
-        Columns ``job``, ``joint``, ``from_mm``, ``to_mm``.
-    joints : DataFrame
-        Columns ``job``, ``joint``, ``length_mm``.
-    """
-    length = examinations[["job", "joint"]].merge(
-        joints[["job", "joint", "length_mm"]], on=["job", "joint"], how="left"
-    )["length_mm"]
-    return examinations.assign(
-        from_mm=examinations["from_mm"].fillna(0.0),
-        to_mm=examinations["to_mm"].fillna(length.set_axis(examinations.index)),
-    )

@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ndtstats.planning.work import welders_of
+from ndtstats.places import welders_of
 from ndtstats.rules import ExtentRule
 from ndtstats.rules.families import SpotPerIncrement
 from ndtstats.statistics import union_intervals

@@ -4,10 +4,10 @@ from datetime import datetime
 
 import pandas as pd
 
+from ndtstats.places import filled_places
 from ndtstats.planning.drawing import Yard, with_flags, with_risk
 from ndtstats.planning.likelihood import Likelihood, fit_likelihood, histories
 from ndtstats.planning.order import natural
-from ndtstats.planning.places import filled_places
 from ndtstats.register import Register
 from ndtstats.rules import Rules
 from ndtstats.rules.force import rules_by_sha256

@@ -7,7 +7,7 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.bands import thickness_band
-from ndtstats.planning.places import filled_places
+from ndtstats.places import filled_places
 from ndtstats.rates.chance import with_parts
 from ndtstats.register import Register, overturned_examinations, second_reading
 

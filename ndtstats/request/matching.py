@@ -19,7 +19,7 @@ def match_examinations(examinations: pd.DataFrame, spots: pd.DataFrame) -> pd.Da
     ----------
     examinations : DataFrame
         Columns ``id``, ``batch``, ``request``, ``job``, ``joint``, ``method``, ``round``,
-        ``from_mm``, ``to_mm`` (both filled in: :func:`~ndtstats.planning.places.filled_places`).
+        ``from_mm``, ``to_mm`` (both filled in: :func:`~ndtstats.places.filled_places`).
     spots : DataFrame
         Columns ``spot``, ``batch``, ``part``, ``job``, ``joint``, ``method``, ``round``,
         ``from_mm``, ``to_mm``.

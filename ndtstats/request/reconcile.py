@@ -6,8 +6,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from ndtstats.places import filled_places
 from ndtstats.planning import plan_head, plan_spots
-from ndtstats.planning.places import filled_places
 from ndtstats.register import Register
 from ndtstats.request.matching import (
     SLACK_MM,

@@ -3,7 +3,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ndtstats.planning.places import filled_places
+from ndtstats.places import filled_places
 from ndtstats.request import match_examinations
 
 SPOT = {
