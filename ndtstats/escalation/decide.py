@@ -7,7 +7,7 @@ owed once stays an item for good: open, or closed by examinations that it names.
 
 import math
 from collections import deque
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 from typing import Any
@@ -18,7 +18,7 @@ import pandas as pd
 
 from ndtstats.escalation.adjacent import neighbours
 from ndtstats.escalation.coverage import covered_mm, gaps, overlaps
-from ndtstats.escalation.items import SLIVER_MM, as_items
+from ndtstats.escalation.items import SLIVER_MM, as_items, waive_items
 from ndtstats.rules import Procedure
 
 #: A place counts as examined if at least this share of it is: common practice, no source.
@@ -28,7 +28,10 @@ _Columns = dict[str, npt.NDArray[Any]]
 
 
 def decide(
-    examinations: pd.DataFrame, population: pd.DataFrame, procedure: Procedure
+    examinations: pd.DataFrame,
+    population: pd.DataFrame,
+    procedure: Procedure,
+    waived: Mapping[str, pd.Timestamp] | None = None,
 ) -> pd.DataFrame:
     """Return everything that one procedure ever owed for some lots, and what is left of it.
 
@@ -48,6 +51,9 @@ def decide(
         lot do not overlap.
     procedure : Procedure
         Its parameters.
+    waived : mapping of str to Timestamp, optional
+        Items that are not asked for any more, and the day of that decision: what was examined
+        later answers the items behind them.
 
     Returns
     -------
@@ -87,8 +93,9 @@ def decide(
     if not examinations["rejected"].any():
         return as_items([])
     ordered = _in_order(examinations)
+    waived = waived or {}
     if procedure.where == "adjacent":
-        return neighbours(ordered, population, procedure)
+        return waive_items(neighbours(ordered, population, procedure), waived)
     concerned = ordered.loc[ordered["rejected"], "lot"].unique()
     mine = ordered[ordered["lot"].isin(concerned)]
     mine = mine.sort_values("lot", kind="stable", ignore_index=True)
@@ -101,12 +108,12 @@ def decide(
     rows: list[tuple[Any, ...]] = []
     for lot, columns in _by_lot(mine):
         places, free = size.loc[lot] if lot in size.index else (0, 0)
-        walk = _Walk(lot, columns, procedure, int(places))
+        walk = _Walk(lot, columns, procedure, int(places), waived)
         rows += _extras_told(walk, int(free))
         if walk.wholes:
             own = cells[cells["lot"] == lot]
             rows += [_whole_told(walk, whole, own, looked) for whole in walk.wholes]
-    return as_items(rows)
+    return waive_items(as_items(rows), waived)
 
 
 def _in_order(examinations: pd.DataFrame) -> pd.DataFrame:
@@ -164,6 +171,7 @@ class _Item:
     because: list[str]
     answers: list[str] = field(default_factory=list)
     taken_by: str = ""
+    waived: Any = None
 
     @property
     def missing(self) -> int:
@@ -187,8 +195,15 @@ class _Walk:
     While nothing is owed, only rejects matter, so that a long clean record costs nothing.
     """
 
-    def __init__(self, lot: str, columns: _Columns, procedure: Procedure, places: int) -> None:
-        self.lot, self.procedure, self.places = lot, procedure, places
+    def __init__(
+        self,
+        lot: str,
+        columns: _Columns,
+        procedure: Procedure,
+        places: int,
+        waived: Mapping[str, pd.Timestamp],
+    ) -> None:
+        self.lot, self.procedure, self.places, self.waived = lot, procedure, places, waived
         self.rows = columns
         self.items: dict[str, _Item] = {}
         self.open: deque[_Item] = deque()
@@ -228,11 +243,16 @@ class _Walk:
         named = self.items.get(str(self.rows["answers"][position]))
         if named is not None:
             return named
+        while self.open and self._given_up(self.open[0], position):
+            self.open.popleft()
         first = self.open[0] if self.open else None
         # Items stand in the order in which they were opened: if the first is too young, all are.
         if first is None or first.moment >= self.rows["moment"][position]:
             return None
         return first if self.rows["fresh"][position] else None
+
+    def _given_up(self, item: _Item, position: int) -> bool:
+        return item.waived is not None and bool(self.rows["date"][position] > item.waived)
 
     def _set_off(self, position: int, ref: str, stage: int) -> None:
         procedure = self.procedure
@@ -252,7 +272,11 @@ class _Walk:
                 return
         name = f"{self.lot}#{ref}"
         moment = int(self.rows["moment"][position])
-        item = _Item(name, stage, self._needed(stage), moment, [ref])
+        day = self.waived.get(name)
+        item = _Item(
+            name, stage, self._needed(stage), moment, [ref],
+            waived=None if day is None else day.to_datetime64(),
+        )  # fmt: skip
         self.items[name] = item
         if item.missing:
             self.open.append(item)
@@ -269,7 +293,7 @@ class _Walk:
 def _extras_told(walk: _Walk, free: int) -> Iterator[tuple[Any, ...]]:
     """Yield the extras of one lot as rows; ``free`` places are left to examine."""
     for item in walk.items.values():
-        owed = min(item.missing, free)
+        owed = 0 if item.waived is not None else min(item.missing, free)
         state = "exhausted" if item.missing > free else "open" if item.missing else "done"
         if item.taken_by:
             state = "whole lot"

@@ -1,6 +1,7 @@
 """The owed item: one row for each thing that a reject asks for, open or answered."""
 
-from collections.abc import Iterable
+import hashlib
+from collections.abc import Collection, Iterable
 from typing import Any
 
 import pandas as pd
@@ -16,7 +17,10 @@ import pandas as pd
 #: - done: all of it is examined;
 #: - exhausted: the lot has fewer places left than are owed; what is left is owed, and once that is
 #:   examined so is the whole lot;
-#: - whole lot: the whole lot is owed, and this with it.
+#: - whole lot: the whole lot is owed, and this with it;
+#: - cut out: the joint was cut out, so that there is nothing left to repair;
+#: - waived: a named person does not ask for it any more;
+#: - overturned: a second reading does not share the reject that asked for it.
 ITEM_COLUMNS = (
     "item", "lot", "round", "what", "count", "places", "because", "answered_by", "state",
 )  # fmt: skip
@@ -42,6 +46,32 @@ def as_places(joints: Any, low: Any, high: Any) -> "pd.Series[Any]":
         index=joints.index,
         dtype=object,
     )
+
+
+def waive_items(items: pd.DataFrame, waived: Collection[str]) -> pd.DataFrame:
+    """Return items with nothing owed of those that were waived; what is done stays done."""
+    if not len(waived):
+        return items
+    given_up = items["item"].isin(list(waived)) & items["state"].isin(["open", "exhausted"])
+    return items.assign(
+        count=items["count"].mask(given_up, 0), state=items["state"].mask(given_up, "waived")
+    )
+
+
+def handles_of(jobs: Iterable[str], items: Iterable[str]) -> list[str]:
+    """Return a short name for each item of each job, that can be typed.
+
+    The first eight figures of the SHA-256 of both, so that it stays as long as the item does.
+
+    Examples
+    --------
+    >>> handles_of(["L1"], ["RT R-1, J1 0-350 mm, 2026-03-02#repair"])
+    ['30a46ea1']
+    """
+    return [
+        hashlib.sha256(f"{job}\n{item}".encode()).hexdigest()[:8]
+        for job, item in zip(jobs, items, strict=True)
+    ]
 
 
 def as_items(rows: Iterable[tuple[Any, ...]]) -> pd.DataFrame:

@@ -3,23 +3,24 @@
 from datetime import datetime
 from typing import Any
 
-import numpy as np
 import pandas as pd
 
 from ndtstats.escalation.decide import decide
-from ndtstats.escalation.items import ITEM_COLUMNS
+from ndtstats.escalation.history import History, first_by_welder, history_of
+from ndtstats.escalation.items import ITEM_COLUMNS, handles_of, waive_items
 from ndtstats.escalation.lots import lots_of_examinations, lots_of_work
-from ndtstats.escalation.repairs import repairs
-from ndtstats.rates.base import all_examinations, indications
-from ndtstats.rates.charge import charge_welders
-from ndtstats.register import Register, jobs_known
-from ndtstats.request import match_examinations
+from ndtstats.escalation.repairs import new_welds, repairs
+from ndtstats.register import Register, decisions_in_force, jobs_known
 from ndtstats.rules import ExtentRule, Rules, is_under, joints_under, rules_in_force
 from ndtstats.rules.procedures import Procedure
 
 COLUMNS = (
-    "item", "job", "lot", "procedure", "round", "what", "count", "places", "because", "state",
+    "item", "handle", "job", "lot", "procedure", "round", "what", "count", "places", "because",
+    "state",
 )  # fmt: skip
+
+#: What ``everything`` tells besides.
+MORE = ("answered_by", "decided")
 
 
 def owed(
@@ -46,16 +47,19 @@ def owed(
     Returns
     -------
     DataFrame
-        Columns ``item`` (a name that stays), ``job``, ``lot``, ``procedure`` ("none" where no rule
-        asks for one), ``round`` (stage of the extras, or number of the repair), ``what`` (extra,
-        repair, re-examine, whole lot), ``count``, ``places`` (list of joint, from_mm, to_mm where
-        the rule fixes them), ``because``, ``state``; with ``everything`` also ``answered_by``.
-        What each means: :data:`ndtstats.escalation.items.ITEM_COLUMNS`.
+        Columns ``item`` (a name that stays), ``handle`` (a short one that stays too), ``job``,
+        ``lot``, ``procedure`` ("none" where no rule asks for one), ``round`` (stage of the extras,
+        or number of the repair), ``what`` (extra, repair, re-examine, whole lot), ``count``,
+        ``places`` (list of joint, from_mm, to_mm where the rule fixes them), ``because``,
+        ``state``; with ``everything`` also ``answered_by``, and ``decided``: who waived or
+        overturned it, when and why. What each means:
+        :data:`ndtstats.escalation.items.ITEM_COLUMNS`.
     """
     jobs = [job] if job is not None else jobs_known(register, as_of)
     parts = [_of_job(register, name, as_of, rules) for name in jobs]
-    columns = [*COLUMNS, *(["answered_by"] if everything else [])]
+    columns = [*COLUMNS, *(MORE if everything else ())]
     table = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
+    table = table.assign(handle=handles_of(table["job"], table["item"]))
     # An exhausted lot with nothing left has been examined whole: that is more than was owed.
     table = table.loc[everything | (table["count"] > 0), columns]
     ordered: pd.DataFrame = table.sort_values(["job", "what", "item"], ignore_index=True)
@@ -65,90 +69,73 @@ def owed(
 def _of_job(
     register: Register, job: str, as_of: datetime | None, given: Rules | None
 ) -> pd.DataFrame:
+    past = history_of(register, job, as_of)
+    if not past.rejected_ever:
+        return pd.DataFrame(columns=[*COLUMNS, *MORE])
     rules = given or rules_in_force(register, job, as_of)
-    rows = all_examinations(register, job=job, method=None, as_of=as_of)
-    rows = rows[rows["verdict"].isin(["accept", "reject"])]
-    if not (rows["verdict"] == "reject").any():
-        return pd.DataFrame(columns=[*COLUMNS, "answered_by"])
-    rows = rows.assign(rejected=rows["verdict"] == "reject", ref=_named(rows), sequence=rows["id"])
-    rows = rows.sort_values(["date", "report", "id"], ignore_index=True)
-    rows = rows.assign(order=rows.index)
-    shown = indications(register, rows, job=job, as_of=as_of)
-    first = rows[rows["round"] == 0].reset_index(drop=True)
-    spots = register.table("spots", job=job, as_of=as_of)
-    first = _with_indications(first, shown).assign(**_roles(first, spots))
-    deposits = register.table("deposits", job=job, as_of=as_of)
-    joints = register.table("joints", job=job, as_of=as_of)
-    charged = charge_welders(first, shown[shown["id"].isin(first["id"])], deposits)
-    parts = (
-        [_extras(charged, joints, deposits, rules, rule) for rule in rules.extent] if rules else []
-    )
-    refs = rows.set_index("id")["ref"]
-    mended = repairs(rows, shown.assign(ref=shown["id"].map(refs))[["ref", "start_mm", "end_mm"]])
-    procedures = _procedures_of(rows, joints, rules)
+    given_up = decisions_in_force(register, kind="waiver", job=job, as_of=as_of)
+    given_up = given_up.drop_duplicates("subject", keep="last")
+    items = _items(past, rules, given_up).assign(decided="")
+    waived = items["state"] == "waived"
+    told = said(given_up, "waived").set_axis(given_up["subject"])
+    items["decided"] = items["item"].map(told).where(waived, "").astype("str")
+    if len(past.overturned):
+        before = _items(past.as_first_read(), rules, given_up)
+        gone = before[~before["item"].isin(items["item"])]
+        items = pd.concat([items, _closed_by(past, gone)], ignore_index=True)
+    return items.assign(job=job)
+
+
+def _items(past: History, rules: Rules | None, given_up: pd.DataFrame) -> pd.DataFrame:
+    """Return all that the rejects that count asked for."""
+    day = given_up["at"].dt.tz_localize(None).dt.normalize() if len(given_up) else []
+    waived = dict(zip(given_up["subject"], day, strict=True))
+    charged = first_by_welder(past)
+    extras = [_extras(charged, past, rules, rule, waived) for rule in rules.extent] if rules else []
+    mended = waive_items(repairs(past.rows, past.counting, new_welds(past.joints)), waived)
+    procedures = _procedures_of(past.rows, past.joints, rules)
     mended = mended.assign(procedure=mended["item"].str.rpartition("#")[0].map(procedures))
-    return pd.concat([*parts, mended], ignore_index=True).assign(job=job)
+    return pd.concat([*extras, mended], ignore_index=True)
 
 
-def _named(rows: pd.DataFrame) -> Any:
-    """Return how an examination is named to people: method, report, exposure, joint, place, day."""
-    exposure = (" no. " + rows["exposure"].astype("str")).fillna("")
-    place = rows["from_mm"].map("{:g}".format) + "-" + rows["to_mm"].map("{:g} mm".format)
-    round_ = np.where(rows["round"] > 0, " R" + rows["round"].astype("str"), "")
-    day = pd.Series(np.datetime_as_string(rows["date"].to_numpy(), unit="D"), rows.index, "str")
-    ref = (
-        rows["method"] + " " + rows["report"] + exposure + round_
-        + ", " + rows["joint"] + " " + place + ", " + day
+def _closed_by(past: History, gone: pd.DataFrame) -> pd.DataFrame:
+    """Return items that are owed no more since what asked for them was overturned."""
+    told = said(past.overturned, "overturned")
+    names = past.rows.set_index("id")["ref"].reindex(past.overturned["id"])
+    why = "; ".join(names.to_numpy() + " was " + told.to_numpy())
+    return gone.assign(count=0, state="overturned", decided=why)
+
+
+def said(decisions: pd.DataFrame, verb: str) -> "pd.Series[str]":
+    """Return each decision in words: what was done, by whom, when, its number, and why."""
+    day = decisions["at"].dt.strftime("%Y-%m-%d") if len(decisions) else ""
+    text: pd.Series[str] = (
+        f"{verb} by " + decisions["person"] + " on " + day + " (" + decisions["decision"] + "): "
+        + decisions["reason"]
     )  # fmt: skip
-    # One examination, one name: two answers to two requests may agree in all of the above.
-    asked = (", request " + rows["request"].astype("str")).fillna("")
-    return ref + asked.where(ref.duplicated(keep=False), "")
-
-
-def _with_indications(rows: pd.DataFrame, shown: pd.DataFrame) -> pd.DataFrame:
-    """Add between which places the rejectable indications of each examination lie, if known."""
-    located = (
-        shown[shown["located"]].groupby("id").agg(low=("start_mm", "min"), high=("end_mm", "max"))
-    )
-    # A reject with one indication that is not located can lie anywhere in its spot.
-    vague = shown.loc[~shown["located"], "id"]
-    located = located.drop(index=located.index.intersection(pd.Index(vague)))
-    return rows.assign(
-        bad_from_mm=rows["id"].map(located["low"]).astype("float64"),
-        bad_to_mm=rows["id"].map(located["high"]).astype("float64"),
-    )
-
-
-def _roles(rows: pd.DataFrame, spots: pd.DataFrame) -> dict[str, Any]:
-    """Return for what each examination was made, as far as a plan tells."""
-    matched = match_examinations(rows, spots).merge(spots[["spot", "part", "because"]], on="spot")
-    found = matched.drop_duplicates("examination").set_index("examination")
-    part = rows["id"].map(found["part"]).astype("str")
-    return {
-        "role": np.select([part.isna(), part == "extra"], ["unknown", "extra"], default="initial"),
-        "answers": rows["id"].map(found["because"]).astype("str").fillna(""),
-    }
+    return text.astype("str")
 
 
 def _extras(
     charged: pd.DataFrame,
-    joints: pd.DataFrame,
-    deposits: pd.DataFrame,
+    past: History,
     rules: Rules,
     rule: ExtentRule,
+    waived: dict[str, pd.Timestamp],
 ) -> pd.DataFrame:
     """Return the extras that one extent rule's procedure asks for."""
     procedure = rules.procedure_of(rule)
-    under = joints_under(joints, rule)
+    # What was found on a joint that was cut out still counts; only what stands can be examined.
+    under = past.joints[is_under(past.joints, rule)]
     of_method = charged["method"].isin(rule.methods)
     mine = charged[of_method & charged["joint"].isin(under["joint"])]
     # Crossings are places of joints that the rule for the rest is about as well.
     told_elsewhere = rule.places == "crossings" and _has_partner(rules, rule)
     if procedure is None or told_elsewhere or not mine["rejected"].any():
         return pd.DataFrame(columns=[*ITEM_COLUMNS, "procedure"])
-    mine = lots_of_examinations(mine.reset_index(drop=True), under, deposits, rules, rule)
-    population = lots_of_work(under, deposits, rules, rule)
-    items = decide(mine, population, fitting(procedure, rule))
+    mine = lots_of_examinations(mine.reset_index(drop=True), under, past.deposits, rules, rule)
+    population = lots_of_work(joints_under(past.joints, rule), past.deposits, rules, rule)
+    items = decide(mine, population, fitting(procedure, rule), waived)
     return items.assign(procedure=procedure.name)
 
 

@@ -31,7 +31,8 @@ def test_machines_get_the_keys_they_know(rejected, ndtstats):
     assert code == 1
     rows = json.loads(out)
     assert set(rows[0]) == {
-        "item", "job", "lot", "procedure", "round", "what", "count", "places", "because", "state",
+        "item", "handle", "job", "lot", "procedure", "round", "what", "count", "places", "because",
+        "state",
     }  # fmt: skip
     assert rows[0]["places"] == [{"joint": "J1", "from_mm": 0.0, "to_mm": 350.0}]
 

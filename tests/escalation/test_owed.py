@@ -123,7 +123,8 @@ def test_a_weld_rejected_by_eye_is_owed_a_repair_too(piping, now):
 
 def test_the_keys_are_those_that_machines_read(piping):
     assert list(owed(piping(("J1", "reject", "R-1", 0)))) == [
-        "item", "job", "lot", "procedure", "round", "what", "count", "places", "because", "state",
+        "item", "handle", "job", "lot", "procedure", "round", "what", "count", "places", "because",
+        "state",
     ]  # fmt: skip
 
 
