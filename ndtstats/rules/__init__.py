@@ -44,6 +44,7 @@ from ndtstats.rules.where import (
     nameless,
     standing,
 )
+from ndtstats.rules.zone_tests import ZoneTest, how_tested, usual_test
 
 __all__ = [
     "CHOSEN",
@@ -55,6 +56,7 @@ __all__ = [
     "Rules",
     "Structure",
     "Where",
+    "ZoneTest",
     "adopt",
     "amount_in_words",
     "amount_of_welders",
@@ -62,6 +64,7 @@ __all__ = [
     "copy_preset",
     "crossing_spots",
     "first_off_mm",
+    "how_tested",
     "in_no_rule",
     "is_under",
     "joints_under",
@@ -84,4 +87,5 @@ __all__ = [
     "spots_required",
     "standing",
     "throat_mm",
+    "usual_test",
 ]

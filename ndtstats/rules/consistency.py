@@ -13,6 +13,7 @@ from ndtstats.rules.amount import dimensions_needed
 from ndtstats.rules.families import CheckPoints
 from ndtstats.rules.problems import Problem, Report, choice, shown
 from ndtstats.rules.where import apart
+from ndtstats.rules.zone_tests import KINDS, ZoneTests, serves, usual_test
 from ndtstats.words import POSITIONS
 
 
@@ -39,6 +40,7 @@ def inconsistencies(
         yield from _missing_dimensions(report, ("extent", number), rule)
     yield from _asked_after_all(report, rules)
     yield from _idle_factors(report, rules)
+    yield from _unfit_tests(report)
 
 
 def _asked_after_all(report: Report, rules: list[Mapping[str, Any]]) -> Iterator[Problem]:
@@ -215,6 +217,29 @@ def _idle_factors(report: Report, rules: list[Mapping[str, Any]]) -> Iterator[Pr
             yield report.problem(
                 ("risk", "difficult_positions"), reason, remedy, value=shown(position)
             )
+
+
+def _unfit_tests(report: Report) -> Iterator[Problem]:
+    """Yield tests of zones that serve another end, and pressures that exceed the most."""
+    tests = report.raw.get("tests")
+    for name, given in tests.items() if isinstance(tests, Mapping) else ():
+        kind = _text(given, "kind") if isinstance(given, Mapping) else ""
+        if name not in ZoneTests.model_fields or kind not in KINDS:
+            continue
+        if serves(kind) != name:
+            fitting = ", ".join(one for one in KINDS if serves(one) == name)
+            reason = f"is no {name} test"
+            yield report.problem(
+                ("tests", name, "kind"), reason, f"take one of {fitting}", value=shown(kind)
+            )
+        told = {**usual_test(kind).model_dump(), **given}
+        for key in ("pressure_bar", "raised_to_bar"):
+            low, most = told.get(key), told["most_bar"]
+            if isinstance(low, float) and isinstance(most, float) and low > most:
+                reason = f"exceeds most_bar, {most:g}"
+                remedy = "lower it, or state the most that is allowed"
+                path = ("tests", name, key if key in given else "most_bar")
+                yield report.problem(path, reason, remedy, value=shown(low))
 
 
 def _text(table: Mapping[str, Any], key: str) -> str:

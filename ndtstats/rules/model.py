@@ -25,6 +25,7 @@ from ndtstats.rules.families import (
 )
 from ndtstats.rules.procedures import Procedure
 from ndtstats.rules.where import Where
+from ndtstats.rules.zone_tests import ZoneTest, ZoneTests
 
 Method = Literal["VT", "PT", "MT", "RT", "UT", "LT"]
 Places = Literal["all", "crossings", "elsewhere"]
@@ -294,8 +295,9 @@ class RulesFile(Part):
 
     ``follows`` and ``edition`` name the standard; ``agreed_with`` and ``agreed_on`` say with whom
     and when the extent was agreed, where the parties agree it; ``nothing_asked`` names categories
-    of which the rules ask nothing, so that nobody takes them for forgotten; ``escalation`` holds
-    what differs from the preset procedures, by procedure.
+    of which the rules ask nothing, so that nobody takes them for forgotten; ``tests`` says how
+    zones are tested for leaks and for strength; ``escalation`` holds what differs from the preset
+    procedures, by procedure.
     """
 
     title: Text
@@ -308,6 +310,7 @@ class RulesFile(Part):
     defaults: Common = Common()
     risk: Risk = Risk()
     draw: Draw = Draw()
+    tests: ZoneTests = ZoneTests()
     extent: Annotated[tuple[ExtentRule, ...], Items, Field(min_length=1)]
     escalation: dict[str, dict[str, object]] = Field(default_factory=dict)
 
@@ -349,6 +352,11 @@ class Rules(BaseModel):
             for rule in self.extent
             if category in rule.categories and method in {None, rule.method}
         )
+
+    def zone_test(self, name: Literal["leak", "pressure"]) -> ZoneTest | None:
+        """Return how zones are tested for leaks or for strength; None if nothing is said."""
+        test: ZoneTest | None = getattr(self.file.tests, name)
+        return None if test is None else test.whole
 
     def procedure_of(self, rule: ExtentRule) -> Procedure | None:
         """Return the escalation procedure of a rule, or None if it has none."""

@@ -29,6 +29,7 @@ from ndtstats.rules.model import (
 )
 from ndtstats.rules.procedures import Procedure
 from ndtstats.rules.where import RANGES, Range, Where
+from ndtstats.rules.zone_tests import ZoneTest, ZoneTests
 
 #: The class of each family of extent rule.
 FAMILIES: dict[str, type[BaseModel]] = {
@@ -53,6 +54,9 @@ _TABLES: dict[str, type[BaseModel]] = {
     "extent": ExtentRule,
     "first_off": FirstOff,
     "where": Where,
+    "tests": ZoneTests,
+    "leak": ZoneTest,
+    "pressure": ZoneTest,
     "adjusted": Adjusted,
     **dict.fromkeys(RANGES, Range),
 }

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.register import Register
+from ndtstats.rules import standing
 from ndtstats.visual.stretches import Cut, cut_at
 
 #: What a joint can be to the eye, and what each means.
@@ -26,11 +27,6 @@ COLUMNS = ("job", "zone", "joint", "state", "accepted_on", "seen_mm", "length_mm
 #: Examinations that come after the eye, as a weld must be sound outside before one looks inside or
 #: for what is open to the surface.
 AFTER_VISUAL = ("RT", "UT", "PT", "MT")
-
-
-def standing(joints: pd.DataFrame) -> pd.DataFrame:
-    """Return the joints without those that were cut out and replaced by another of the list."""
-    return joints[~joints["joint"].isin(joints["replaces"].dropna())]
 
 
 def visual_state(register: Register, *, job: str, as_of: datetime | None = None) -> pd.DataFrame:
