@@ -1,19 +1,17 @@
 """The whole job from end to end, once, as the demo types it."""
 
-import io
-from contextlib import redirect_stderr, redirect_stdout
-from dataclasses import dataclass
 from pathlib import Path
 
 import pytest
 
-from ndtstats.cli.root import run
 from ndtstats.demo.build import HULL, PIPING
 from ndtstats.demo.folder import MARK
 from ndtstats.demo.people import DRIFTING
 from ndtstats.escalation import owed
 from ndtstats.rates import rates
 from ndtstats.register import Register
+
+pytestmark = pytest.mark.xdist_group("demo")
 
 COMMANDS = (
     "init", "template", "load jobs", "load zones", "load joints", "load welders",
@@ -22,31 +20,6 @@ COMMANDS = (
     "plan draw", "plan list", "plan show", "plan repeat", "plan extra", "request write",
     "request reconcile", "extent", "rates", "owed", "report qa",
 )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class Ran:
-    code: int
-    out: str
-    folder: Path
-
-    @property
-    def blocks(self) -> list[tuple[str, str]]:
-        """Each command line, and what stands below it up to the next one."""
-        parts = self.out.split("\n$ ndtstats ")[1:]
-        return [(line, text) for line, _, text in (part.partition("\n") for part in parts)]
-
-    def first(self, start: str) -> str:
-        return next(text for line, text in self.blocks if line.startswith(start))
-
-
-@pytest.fixture(scope="module")
-def ran(tmp_path_factory) -> Ran:
-    folder = tmp_path_factory.mktemp("tour") / "demo"
-    out = io.StringIO()
-    with redirect_stdout(out), redirect_stderr(io.StringIO()):
-        code = run(["demo", str(folder)])
-    return Ran(code, out.getvalue(), folder)
 
 
 @pytest.fixture
