@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.simulation.calibration.yards import Yards, with_extras, with_targeted
+from ndtstats.simulation.chance import SURE
 from ndtstats.simulation.frame import Floats, Ints
 from ndtstats.simulation.measures import ratio, share
 from ndtstats.simulation.truth import Flags
@@ -76,19 +77,77 @@ def _coverage(
 def _weighted(
     yards: Yards, replicate: Ints, cell: Ints, group: Ints, measure: str, sides: str, level: float
 ) -> pd.DataFrame:
-    """Return rates and bounds as the rates of a job are made: joints are the clusters."""
+    """Return rates and bounds as the rates of a job are made: joints as clusters, strata."""
     planned = yards.planned
-    chosen: dict[str, Any] = {
-        "weights": 1 / planned.frame.pi[cell],
-        "clusters": replicate * (int(planned.joint.max()) + 1) + planned.joint[cell],
-        "group": group,
-        "level": level,
-        "sides": sides,
-    }
+    chosen = _design(yards, replicate, cell) | {"group": group, "level": level, "sides": sides}
     count = yards.count[replicate, cell]
     if measure == "per metre":
         return weighted_rate(count, planned.frame.mm[cell] / MM_PER_M, **chosen)
     return weighted_ratio(count > 0, np.ones(len(cell)), **chosen)
+
+
+def _design(yards: Yards, replicate: Ints, cell: Ints) -> dict[str, Any]:
+    """Return weights, joints and strata; what a stratum requires is one apart, as in the rates."""
+    planned = yards.planned
+    frame = planned.frame
+    stratum = 2 * frame.stratum + (frame.pi >= 1 - SURE)
+    return {
+        "weights": 1 / frame.pi[cell],
+        "clusters": replicate * (int(planned.joint.max()) + 1) + planned.joint[cell],
+        "strata": replicate * (int(stratum.max()) + 1) + stratum[cell],
+    }
+
+
+def design_gains(yards: Yards, level: float = 0.95) -> pd.DataFrame:
+    """Return what strata and the finite structure do to bounds on the share of rejected spots.
+
+    Parameters
+    ----------
+    yards : Yards
+        Planned and drawn.
+    level : float
+        Of the two-sided bounds.
+
+    Returns
+    -------
+    DataFrame
+        A row for each ``of`` ("yard", "welder") and ``design`` ("joints alone", "joints and
+        strata", as the rates of a job have it, and "joints, strata and finite structure"):
+        ``error`` and ``width``, mean standard error and mean width of the bounds over those of
+        joints alone; ``welding`` and ``structure``, coverage of the rate in the long run and of the
+        share that is bad in the yard as it stands.
+    """
+    replicate, cell = np.nonzero(yards.drawn & yards.planned.counts)
+    planned, full = yards.planned, _design(yards, replicate, cell)
+    designs = {
+        "joints alone": full | {"strata": None},
+        "joints and strata": full,
+        "joints, strata and finite structure": full | {"finite_share": planned.frame.pi[cell]},
+    }
+    bad = yards.count[replicate, cell] > 0
+    rows = []
+    for of, groups in (("yard", 1), ("welder", len(planned.frame.welders))):
+        group = replicate * groups + (planned.frame.welder[cell] if groups > 1 else 0)
+        tables = {
+            name: weighted_ratio(bad, np.ones(len(cell)), group=group, level=level, **design)
+            for name, design in designs.items()
+        }
+        rows += [
+            {"of": of, "design": name} | _gain(yards, groups, table, tables["joints alone"])
+            for name, table in tables.items()
+        ]
+    return pd.DataFrame(rows)
+
+
+def _gain(yards: Yards, groups: int, table: pd.DataFrame, alone: pd.DataFrame) -> dict[str, float]:
+    truths = {"welding": "of the welding", "structure": "of this structure"}
+    width, usual = (float((each["upper"] - each["lower"]).mean()) for each in (table, alone))
+    held = {}
+    for name, truth in truths.items():
+        true = _truth(yards, groups, "spots", truth).ravel()[table.index]
+        held[name] = float(((table["lower"] <= true) & (true <= table["upper"])).mean())
+    error = float(table["standard_error"].mean() / alone["standard_error"].mean())
+    return {"error": error, "width": width / usual} | held
 
 
 def _truth(yards: Yards, groups: int, measure: str, truth: str) -> Floats:

@@ -14,8 +14,10 @@ from ndtstats.simulation.frame import Floats
 from ndtstats.statistics import (
     Interval,
     finite_lot_interval,
+    proportion_difference_interval,
     proportion_interval,
     rate_interval,
+    true_rate,
 )
 
 METHODS = ("clopper-pearson", "mid-p", "jeffreys", "wilson")
@@ -25,6 +27,10 @@ RATES = np.geomspace(0.001, 0.5, 400)
 EXPECTED = np.geomspace(0.05, 50.0, 400)
 #: Units of a lot, and how many of them are examined; every number of bad ones is tried.
 LOTS = ((20, 5), (50, 10), (100, 10), (100, 50))
+#: Places examined on either side of a difference, and true reject rates of either side.
+SIDES, SIDE_RATES = ((10, 10), (20, 50), (50, 50)), np.geomspace(0.005, 0.5, 25)
+#: Share of the bad places that a method rejects, and of the good ones that it accepts.
+SENSITIVITY, SPECIFICITY = 0.90, 0.95
 #: Beyond this count nothing of weight is left at the highest number expected.
 _MOST_EVENTS = 150
 
@@ -85,6 +91,43 @@ def lot_coverage(lot: int, examined: int, *, level: float, sides: str) -> Floats
     return _covered(bounds, stats.hypergeom.pmf(count, lot, bad[:, None], examined), bad)
 
 
+def difference_coverage(sizes: tuple[int, int], rates: Floats, *, level: float) -> Floats:
+    """Return how often bounds on the difference of two rates cover, at each pair of true rates.
+
+    Examples
+    --------
+    >>> difference_coverage((10, 10), np.array([0.1]), level=0.95).round(4).tolist()
+    [[0.991]]
+    """
+    first, second = (np.arange(size + 1) for size in sizes)
+    bounds = proportion_difference_interval(first[:, None], sizes[0], second, sizes[1], level=level)
+    of_first: Floats = np.asarray(stats.binom.pmf(first, sizes[0], rates[:, None]), float)
+    of_second: Floats = np.asarray(stats.binom.pmf(second, sizes[1], rates[:, None]), float)
+    covered = np.empty((len(rates), len(rates)))
+    # A pair of true rates is held against every pair of counts: one row of pairs at a time.
+    for number, rate in enumerate(rates):
+        true = (rate - rates)[:, None, None]
+        inside = (bounds.lower <= true) & (true <= bounds.upper)
+        chance = of_first[number][None, :, None] * of_second[:, None, :]
+        covered[number] = (chance * inside).sum(axis=(1, 2))
+    return covered
+
+
+def corrected_rate_coverage(size: int, rates: Floats, *, level: float) -> Floats:
+    """Return how often bounds on a rate corrected for a known method cover, at each true rate.
+
+    Examples
+    --------
+    >>> corrected_rate_coverage(100, np.array([0.05]), level=0.95).round(4).tolist()
+    [0.9645]
+    """
+    count = np.arange(size + 1)
+    found = true_rate(count, size, sensitivity=SENSITIVITY, specificity=SPECIFICITY, level=level)
+    seen = rates * SENSITIVITY + (1 - rates) * (1 - SPECIFICITY)
+    bounds = Interval(found.lower, found.upper)
+    return _covered(bounds, stats.binom.pmf(count, size, seen[:, None]), rates)
+
+
 def interval_coverage(levels: tuple[float, ...] = (0.90, 0.95)) -> pd.DataFrame:
     """Return coverage of each interval over its grid.
 
@@ -120,11 +163,29 @@ def _rows(level: float, sides: str) -> list[dict[str, object]]:
     worst = int(np.argmin([covered.min() for covered in lots]))
     where = f"{int(lots[worst].argmin())} bad of {LOTS[worst][0]}, {LOTS[worst][1]} examined"
     named.append(("finite lot, hypergeometric", np.concatenate(lots), where))
+    if sides == "two":
+        named += _two_sided(level)
     return [
         {"interval": name, "sides": sides, "level": level, "mean": float(covered.mean()),
          "worst": float(covered.min()), "where": where}
         for name, covered, where in named
     ]  # fmt: skip
+
+
+def _two_sided(level: float) -> list[tuple[str, Floats, str]]:
+    """Return coverages of bounds that have two sides only, and where the worst is."""
+    differences = np.array([difference_coverage(sizes, SIDE_RATES, level=level) for sizes in SIDES])
+    which, first, second = np.unravel_index(differences.argmin(), differences.shape)
+    at = [f"{100 * SIDE_RATES[place]:.2g} %" for place in (first, second)]
+    of = "difference of two rates, Newcombe"
+    where = f"{at[0]} of {SIDES[which][0]} places, {at[1]} of {SIDES[which][1]}"
+    corrected = np.array([corrected_rate_coverage(size, RATES, level=level) for size in SIZES])
+    size, rate = np.unravel_index(corrected.argmin(), corrected.shape)
+    worst = f"{SIZES[size]} places, true rate {100 * RATES[rate]:.2g} %"
+    return [
+        (of, differences.ravel(), where),
+        ("corrected rate, method known, Rogan-Gladen", corrected.ravel(), worst),
+    ]
 
 
 def _covered(bounds: Interval, chance: Any, truth: Floats) -> Floats:

@@ -8,6 +8,7 @@ from collections.abc import Callable
 import numpy as np
 import pandas as pd
 
+from ndtstats.simulation.calibration.standing import clustered_alarms
 from ndtstats.simulation.chance import blocks
 from ndtstats.simulation.frame import Floats, Ints
 from ndtstats.simulation.measures import NOTHING, Figure, share
@@ -23,6 +24,8 @@ WATCHED = 300
 MONTHS, A_MONTH = 24, 40
 #: Spots between two false alarms that the CUSUM is made for.
 BETWEEN_ALARMS = 2000.0
+#: Chances of a count as far out at which a funnel has its limits.
+FUNNELS = (0.05, 0.002)
 #: Spots followed at once.
 _AT_ONCE = 2_000_000
 
@@ -121,15 +124,16 @@ def comparison_alarms(yards: int, rng: np.random.Generator) -> list[dict[str, ob
     spots = rng.integers(*SPOTS, (yards, WELDERS))
     rates = np.where(np.arange(WELDERS) < BAD, BAD_RATE, GOOD_RATE)
     quiet, some = rng.binomial(spots, GOOD_RATE), rng.binomial(spots, rates)
-    beyond, out = _compared(quiet, spots)
-    beyond_some, out_some = _compared(some, spots)
+    p, out = _compared(quiet, spots)
+    p_some, out_some = _compared(some, spots)
     named = out_some.sum(axis=1)
     false_share = out_some[:, BAD:].sum(axis=1) / np.maximum(named, 1)
-    bad = beyond_some[:, :BAD]
+    p_bad = p_some[:, :BAD]
     corrected = _share(out_some[:, :BAD])
     one = np.ones(yards)
     return [
-        _row("funnel, 99.8 %: a good welder beyond it", 0.002, _share(beyond), _share(bad)),
+        *(_row(f"funnel, {100 - 100 * chance:g} %: a good welder beyond it", chance,
+               _share(p < chance), _share(p_bad < chance)) for chance in FUNNELS),
         _row("comparison corrected (5 %): anybody named, all alike", 0.05,
              share(out.any(axis=1).astype(float), one), corrected),
         _row("comparison corrected (5 %): share of those named who are good, two bad", 0.05,
@@ -157,15 +161,31 @@ def confounded_alarms(yards: int, rng: np.random.Generator) -> list[dict[str, ob
     return rows
 
 
-def _compared(rejected: Ints, spots: Ints) -> tuple[Flags, Flags]:
-    """Return who lies above the funnel of 99.8 % or below, and who is named high or low."""
-    beyond, out = np.zeros((2, *rejected.shape), dtype=bool)
+def joint_alarms(yards: int, rng: np.random.Generator) -> list[dict[str, object]]:
+    """Return how often good welders are named where the spots of a joint go together.
+
+    All welders are alike; each joint has three spots of a correlation of 0.3.
+    """
+    rows = []
+    for name, (beyond, out) in clustered_alarms(yards, rng).items():
+        spots = f"spots of a joint alike, {name}"
+        anybody = share(out.any(axis=1).astype(float), np.ones(yards))
+        rows += [
+            _row(f"funnel, 95 %, {spots}: a good welder beyond it", 0.05, _share(beyond)),
+            _row(f"comparison corrected (5 %), {spots}: anybody named", 0.05, anybody),
+        ]
+    return rows
+
+
+def _compared(rejected: Ints, spots: Ints) -> tuple[Floats, Flags]:
+    """Return the exact probability of each welder's count, and who is named high or low."""
+    p = np.zeros(rejected.shape)
+    out = np.zeros(rejected.shape, dtype=bool)
     for number, (k, n) in enumerate(zip(rejected, spots, strict=True)):
         counts = pd.DataFrame({"welder": np.arange(WELDERS), "rejected": k, "examined": n})
         table = compare_groups(counts, "welder").table
-        beyond[number] = table["p"] < 0.002
-        out[number] = table["stands_out"] != ""
-    return beyond, out
+        p[number], out[number] = table["p"].fillna(1.0), table["stands_out"] != ""
+    return p, out
 
 
 def _positions(rejected: Ints, spots: Ints, factors: list[str]) -> Flags:

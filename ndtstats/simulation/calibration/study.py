@@ -1,6 +1,8 @@
 """The whole study: every interval, rate, signal and bound against a truth that is known."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -11,10 +13,22 @@ from ndtstats.simulation.calibration.beliefs import hidden_coverage, shrunken_co
 from ndtstats.simulation.calibration.designed import (
     completed_lots,
     design_coverage,
+    design_gains,
     pooled_bias,
 )
 from ndtstats.simulation.calibration.exact import interval_coverage
-from ndtstats.simulation.calibration.signals import confounded_alarms, signal_rates
+from ndtstats.simulation.calibration.signals import (
+    confounded_alarms,
+    joint_alarms,
+    signal_rates,
+)
+from ndtstats.simulation.calibration.standing import rank_coverage, ratio_coverage
+from ndtstats.simulation.calibration.trials import (
+    corrected_coverage,
+    detection_coverage,
+    kappa_coverage,
+    tolerance_coverage,
+)
 from ndtstats.simulation.calibration.yards import Planned, make_yards, plan_yard
 
 #: Least number of yards: with fewer what is hidden would be told from one.
@@ -36,8 +50,15 @@ class Calibration:
     designed, bias : DataFrame
         :func:`~ndtstats.simulation.calibration.designed.design_coverage` and
         :func:`~ndtstats.simulation.calibration.designed.pooled_bias`, with the ``plan``.
+    designs : DataFrame
+        :func:`~ndtstats.simulation.calibration.designed.design_gains`, with the ``plan``.
     lots : DataFrame
         Careless rates of completed lots, exactly.
+    standing : DataFrame
+        :func:`~ndtstats.simulation.calibration.standing.ratio_coverage` and
+        :func:`~ndtstats.simulation.calibration.standing.rank_coverage`.
+    trials : DataFrame
+        What :mod:`ndtstats.simulation.calibration.trials` finds, one below the other.
     signals : DataFrame
         :func:`~ndtstats.simulation.calibration.signals.signal_rates`.
     hidden, shrunken : DataFrame
@@ -50,7 +71,10 @@ class Calibration:
     intervals: pd.DataFrame
     designed: pd.DataFrame
     bias: pd.DataFrame
+    designs: pd.DataFrame
     lots: pd.DataFrame
+    standing: pd.DataFrame
+    trials: pd.DataFrame
     signals: pd.DataFrame
     hidden: pd.DataFrame
     shrunken: pd.DataFrame
@@ -76,21 +100,31 @@ def calibrate(yards: int, *, seed: int, progress: Progress = silent) -> Calibrat
     """
     if yards < LEAST:
         raise UseError(f"{yards} yards tell nothing; write {LEAST} or more, such as 2000")
-    seeds = iter(np.random.SeedSequence(seed).spawn(5))
-    chance = (np.random.default_rng(one) for one in seeds)
-    progress("parts of the study", 0, 5)
+    chance = [np.random.default_rng(one) for one in np.random.SeedSequence(seed).spawn(8)]
     intervals, lots = interval_coverage(), _lots()
-    designed, bias = _designed(yards, next(chance))
-    progress("parts of the study", 1, 5)
-    signals = signal_rates(yards // _HALF, next(chance))
-    progress("parts of the study", 2, 5)
-    confounded = pd.DataFrame(confounded_alarms(yards // _HALF, next(chance)))
-    progress("parts of the study", 3, 5)
-    shrunken = shrunken_coverage(yards // _EIGHTH, next(chance))
-    progress("parts of the study", 4, 5)
-    hidden = hidden_coverage(yards // _EIGHTH, next(chance))
-    signals = pd.concat([signals, confounded.reindex(columns=signals.columns)], ignore_index=True)
-    return Calibration(yards, seed, intervals, designed, bias, lots, signals, hidden, shrunken)
+    half, eighth = yards // _HALF, yards // _EIGHTH
+    steps: list[Callable[[np.random.Generator], Any]] = [
+        lambda rng: _designed(yards, rng),
+        lambda rng: signal_rates(half, rng),
+        lambda rng: pd.DataFrame(confounded_alarms(half, rng)),
+        lambda rng: shrunken_coverage(eighth, rng),
+        lambda rng: hidden_coverage(eighth, rng),
+        lambda rng: pd.DataFrame(joint_alarms(half, rng)),
+        lambda rng: pd.concat([ratio_coverage(half, rng), rank_coverage(half, rng)]),
+        lambda rng: _trials(yards, rng),
+    ]
+    found = []
+    for number, (step, rng) in enumerate(zip(steps, chance, strict=True)):
+        progress("parts of the study", number, len(steps))
+        found.append(step(rng))
+    (designed, bias, designs), signals, confounded, shrunken, hidden, joints, standing, tried = (
+        found
+    )
+    every = [part.reindex(columns=signals.columns) for part in (signals, confounded, joints)]
+    return Calibration(
+        yards, seed, intervals, designed, bias, designs, lots, standing, tried,
+        pd.concat(every, ignore_index=True), hidden, shrunken,
+    )  # fmt: skip
 
 
 def plans() -> dict[str, Planned]:
@@ -103,13 +137,28 @@ def plans() -> dict[str, Planned]:
     return {"process-piping": piping, "aluminium-hull": hull}
 
 
-def _designed(yards: int, rng: np.random.Generator) -> tuple[pd.DataFrame, pd.DataFrame]:
-    coverage, bias = [], []
+def _designed(
+    yards: int, rng: np.random.Generator
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:
+    coverage, bias, designs = [], [], []
     for name, planned in plans().items():
         made = make_yards(planned, yards, rng)
         coverage.append(design_coverage(made).assign(plan=name))
         bias.append(pooled_bias(made, rng).assign(plan=name))
-    return pd.concat(coverage, ignore_index=True), pd.concat(bias, ignore_index=True)
+        designs.append(design_gains(made).assign(plan=name))
+    every = (pd.concat(part, ignore_index=True) for part in (coverage, bias, designs))
+    first, second, third = every
+    return first, second, third
+
+
+def _trials(yards: int, rng: np.random.Generator) -> pd.DataFrame:
+    parts = [
+        tolerance_coverage(2 * yards, rng),
+        detection_coverage(yards // _HALF, rng),
+        kappa_coverage(2 * yards, rng),
+        corrected_coverage(20 * yards, rng),
+    ]
+    return pd.concat(parts, ignore_index=True)
 
 
 def _lots() -> pd.DataFrame:

@@ -21,9 +21,12 @@ def as_markdown(study: Calibration) -> str:
     parts = {
         "Exact coverage of intervals": intervals(study.intervals),
         "Weighted rates of planned yards": designed(study.designed),
+        "Strata and the finite structure": designs(study.designs),
         "Bias of pooled rates": bias(study.bias),
         "Completed lots": lots(study.lots),
         "Signals": signals(study.signals),
+        "Ratios and ranks": others(study.standing),
+        "Limits, trials and readers": others(study.trials),
         "What is hidden": beliefs(study.hidden, ["zones", "shape", "mean_rate"]),
         "Shrunken rates of welders": beliefs(study.shrunken, ["measure", "welders", "shape"]),
     }
@@ -59,6 +62,27 @@ def designed(found: pd.DataFrame) -> str:
         for key, group in found.groupby(keys, sort=False)
     ]
     return _markdown([*keys, "90 %", "95 %", "upper bound at 95 % over the truth, median"], rows)
+
+
+def designs(found: pd.DataFrame) -> str:
+    """Return what strata and the finite structure do to errors, widths and coverage."""
+    rows = [
+        [row["plan"], row["of"], row["design"], f"{row['error']:.3f}", f"{row['width']:.3f}",
+         _percent(row["welding"]), _percent(row["structure"])]
+        for row in found.to_dict("records")
+    ]  # fmt: skip
+    heads = ["plan", "of", "variance by", "standard error", "width of the 95 % bounds",
+             "covers the welding, %", "covers this structure, %"]  # fmt: skip
+    return _markdown(heads, rows)
+
+
+def others(found: pd.DataFrame) -> str:
+    """Return coverages of bounds by sample, and of how many samples there was none."""
+    rows = [
+        [*key, *(_covered(row) for row in _both(group)), _percent(1 - group["told"].iloc[0])]
+        for key, group in found.groupby(["bound", "sample"], sort=False)
+    ]
+    return _markdown(["bound", "of", "90 %", "95 %", "no bound, %"], rows)
 
 
 def bias(found: pd.DataFrame) -> str:
