@@ -2,8 +2,19 @@
 
 from ndtstats.escalation.decide import decide
 from ndtstats.escalation.extras import plan_extras
+from ndtstats.escalation.lives import ages, lives, lives_sentence
 from ndtstats.escalation.owed import owed, sentence
 from ndtstats.escalation.repairs import repairs
 from ndtstats.escalation.switching import switch
 
-__all__ = ["decide", "owed", "plan_extras", "repairs", "sentence", "switch"]
+__all__ = [
+    "ages",
+    "decide",
+    "lives",
+    "lives_sentence",
+    "owed",
+    "plan_extras",
+    "repairs",
+    "sentence",
+    "switch",
+]

@@ -73,11 +73,8 @@ def repairs(
     bad = bad_places(rejects, indications)
     again = looked_again(examinations)
     shared = looked_over(bad, again)
-    length = bad["to_mm"] - bad["from_mm"]
-    closed = covered_mm(bad, shared) >= length - np.minimum(TAPE_MM, length / 4)
-    done = closed.groupby(bad["reject"]).all().reindex(rejects.index).to_numpy(bool)
     told = rejects.assign(
-        done=done,
+        done=examined_again(bad, shared),
         answered=named_in_order(shared.assign(place=shared["reject"]), rejects),
         astray=_astray(rejects, again[~again["ref"].isin(shared["ref"])]),
     )
@@ -172,6 +169,21 @@ def looked_over(bad: pd.DataFrame, again: pd.DataFrame) -> pd.DataFrame:
     return over
 
 
+def examined_again(bad: pd.DataFrame, shared: pd.DataFrame) -> "pd.Series[bool]":
+    """Return for each reject whether all its bad places were examined again."""
+    done: pd.Series[bool] = _covered(bad, shared).groupby(bad["reject"]).all()
+    return done
+
+
+def _covered(places: pd.DataFrame, shared: pd.DataFrame) -> "pd.Series[bool]":
+    """Return which places are covered, but for what two readings of a tape may differ."""
+    length = places["to_mm"] - places["from_mm"]
+    covered: pd.Series[bool] = covered_mm(places, shared) >= length - np.minimum(
+        TAPE_MM, length / 4
+    )
+    return covered
+
+
 def _astray(rejects: pd.DataFrame, strays: pd.DataFrame) -> "pd.Series[str]":
     """Return the re-examinations beside each reject that cover no reject at all, "" if none."""
     pairs = (
@@ -261,6 +273,4 @@ def first_looks(
     """Return which places first examinations by their method cover, and the names of those."""
     shared = overlaps(places, looked_again(examinations, first=True))
     shared = shared[shared["again_method"] == shared["method"]]
-    length = places["to_mm"] - places["from_mm"]
-    done = covered_mm(places, shared) >= length - np.minimum(TAPE_MM, length / 4)
-    return done.to_numpy(bool), named_in_order(shared, places)
+    return _covered(places, shared).to_numpy(bool), named_in_order(shared, places)

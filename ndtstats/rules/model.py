@@ -24,6 +24,7 @@ from ndtstats.rules.families import (
     Unit,
 )
 from ndtstats.rules.procedures import Procedure
+from ndtstats.rules.signals import Signals
 from ndtstats.rules.where import Where
 from ndtstats.rules.zone_tests import ZoneTest, ZoneTests
 
@@ -311,6 +312,7 @@ class RulesFile(Part):
     risk: Risk = Risk()
     draw: Draw = Draw()
     tests: ZoneTests = ZoneTests()
+    signals: Signals | None = None
     extent: Annotated[tuple[ExtentRule, ...], Items, Field(min_length=1)]
     escalation: dict[str, dict[str, object]] = Field(default_factory=dict)
 
