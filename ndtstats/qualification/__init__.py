@@ -10,6 +10,7 @@ from ndtstats.qualification.outside import outside
 from ndtstats.qualification.papers import Papers, papers_of
 from ndtstats.qualification.schemes import Scheme, scheme_of, schemes
 from ndtstats.qualification.spans import spans
+from ndtstats.qualification.validity import validity
 
 __all__ = [
     "Papers",
@@ -21,4 +22,5 @@ __all__ = [
     "scheme_of",
     "schemes",
     "spans",
+    "validity",
 ]

@@ -83,8 +83,8 @@ def spans(
        ticket     begins       ends                   because
     0       0 2024-06-15 2025-06-15  six-monthly confirmation
     """
-    tickets = _with_scheme(qualifications)
-    alive = _alive(tickets, _events(tickets, confirmations, uses, until))
+    tickets = with_scheme(qualifications)
+    alive = chains(tickets, confirmations, uses, until=until)
     end = last_day(tickets).reindex(alive["ticket"]).set_axis(alive.index)
     begun = alive[~(end < alive["begins"])]
     end = end.reindex(begun.index)
@@ -130,7 +130,8 @@ def route_of(tickets: pd.DataFrame) -> "pd.Series[str]":
     return tickets["route"].where(own.isin(known), usual).astype("str")
 
 
-def _with_scheme(qualifications: pd.DataFrame) -> pd.DataFrame:
+def with_scheme(qualifications: pd.DataFrame) -> pd.DataFrame:
+    """Return certificates counted from 0, with the name of the ``scheme`` of each, or missing."""
     tickets = qualifications.reset_index(drop=True)
     return tickets.assign(scheme=schemes_of(tickets["standard"]))
 
@@ -151,8 +152,10 @@ def _events(
         confirmations[["welder", "certificate", "date"]], on=["welder", "certificate"]
     )
     stated = named[["ticket", "confirmed_on"]].rename(columns={"confirmed_on": "date"}).dropna()
-    signed = pd.concat([own[["ticket", "date"]], stated])
-    vouched = signed[signed["ticket"].isin(stated["ticket"])].groupby("ticket")["date"].min()
+    signed = pd.concat([own[["ticket", "date"]], stated], ignore_index=True)
+    # What was signed before the test weld belongs to an earlier qualification.
+    signed = signed[signed["date"] >= _of(signed, tickets["qualified_on"])]
+    vouched = vouched_until(tickets, confirmations)
     also = named[["welder", "process"]].loc[signed["ticket"]].assign(date=signed["date"].to_numpy())
     used = pd.concat([uses[["welder", "process", "date"]], also]).drop_duplicates()
     used = of_process[["ticket", "welder", "process"]].merge(used, on=["welder", "process"])
@@ -161,6 +164,23 @@ def _events(
         kept = kept[(kept["date"] <= until) | (kept["date"] == _of(kept, vouched))]
     events = pd.concat([kept.assign(test=False), _tests(named).assign(test=True)])
     return events.assign(vouched=_of(events, vouched))
+
+
+def vouched_until(tickets: pd.DataFrame, confirmations: pd.DataFrame) -> "pd.Series[Any]":
+    """Return until when each certificate itself shows an unbroken chain; missing where it does not.
+
+    That is the first confirmation that is known, of a certificate that states one.
+    """
+    keys = ["welder", "certificate"]
+    signed = (
+        tickets[[*keys, "qualified_on"]]
+        .reset_index(names="ticket")
+        .merge(confirmations[[*keys, "date"]], on=keys)
+    )
+    signed = signed[signed["date"] >= signed["qualified_on"]]
+    first = signed.groupby("ticket")["date"].min().reindex(tickets.index)
+    stated = tickets["confirmed_on"].where(tickets["confirmed_on"] >= tickets["qualified_on"])
+    return stated.where(~(first < stated), first)
 
 
 def _of(events: pd.DataFrame, by_ticket: "pd.Series[Any]") -> "pd.Series[Any]":
@@ -195,8 +215,29 @@ def _kept_until(events: pd.DataFrame, scheme: "pd.Series[str]") -> "pd.Series[An
     return keeps
 
 
-def _alive(tickets: pd.DataFrame, events: pd.DataFrame) -> pd.DataFrame:
-    """Return the spans that unbroken chains of events make, whatever the end of validity."""
+def chains(
+    tickets: pd.DataFrame,
+    confirmations: pd.DataFrame,
+    uses: pd.DataFrame,
+    *,
+    until: pd.Timestamp | None = None,
+) -> pd.DataFrame:
+    """Return the spans that unbroken chains of events make, whatever the end of validity.
+
+    Parameters
+    ----------
+    tickets : DataFrame
+        As :func:`with_scheme` returns them.
+    confirmations, uses, until
+        As for :func:`spans`.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``ticket``, ``begins``, ``last`` (the day of the last confirmation or use), ``ends``
+        (until when that keeps it) and ``because``.
+    """
+    events = _events(tickets, confirmations, uses, until)
     events = events[events["date"] >= _of(events, tickets["qualified_on"])]
     events = events.sort_values(["ticket", "date"], kind="stable")
     events = events.reset_index(drop=True)
@@ -207,7 +248,7 @@ def _alive(tickets: pd.DataFrame, events: pd.DataFrame) -> pd.DataFrame:
     begun = events["test"].groupby([events["ticket"], chain]).cummax()
     # A use after the lapse is a weld outside a qualification: it keeps nothing.
     held = events[begun].groupby(["ticket", chain[begun]], as_index=False)
-    found = held.agg(begins=("date", "min"), ends=("keeps", "max"))
+    found = held.agg(begins=("date", "min"), last=("date", "max"), ends=("keeps", "max"))
     continuity = {s.name: s.continuity for s in schemes().values()}
     kind = found["ticket"].map(tickets["scheme"]).map(continuity)
     words = kind.map({"certificate": CONFIRMATION, "process": CONTINUITY})
