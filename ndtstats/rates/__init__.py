@@ -2,7 +2,6 @@
 
 from ndtstats.rates.aside import set_aside
 from ndtstats.rates.base import first_examinations
-from ndtstats.rates.beads import beads_of, beads_sentence
 from ndtstats.rates.compare import compare_welders, comparison_sentence
 from ndtstats.rates.rates import MEASURES, rates, trend
 from ndtstats.rates.readings import readers_agree, readers_sentence
@@ -14,8 +13,6 @@ from ndtstats.rates.words import sentence
 __all__ = [
     "BY",
     "MEASURES",
-    "beads_of",
-    "beads_sentence",
     "compare_welders",
     "comparison_sentence",
     "corrected_rate",
