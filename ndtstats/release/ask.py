@@ -1,0 +1,269 @@
+"""Whether a zone may be released: yes, or the list of what stands in the way."""
+
+import hashlib
+from dataclasses import dataclass
+from datetime import datetime
+
+import pandas as pd
+
+from ndtstats.errors import UseError, nearest
+from ndtstats.planning.order import zones_within
+from ndtstats.register import (
+    Register,
+    decisions_in_force,
+    record_decisions,
+    require_job,
+)
+from ndtstats.release.gates import GATES, SAID, Milestone
+from ndtstats.release.obstacles import Job, obstacles
+
+#: What is decided when a zone is not said to have a milestone of its own.
+USUAL: Milestone = "hand over"
+
+#: Digits of the handle by which an obstacle is named.
+_DIGITS = 8
+
+
+@dataclass(frozen=True, slots=True)
+class Release:
+    """The answer for one zone.
+
+    Attributes
+    ----------
+    job, zone, milestone : str
+        What was asked for.
+    zones : tuple of str
+        The zone and all zones in it.
+    joints, length_mm : int, float
+        The joints in them that are not cut out, and their length together.
+    obstacles : DataFrame
+        What stands in the way: ``handle``, ``check``, ``zone``, ``joint``, ``what``, ``clears``,
+        in the order of the checks, then zone and joint.
+    overridden : DataFrame
+        What stood in the way and was overridden: the same, and ``decision``, ``person``,
+        ``reason``.
+    signed : DataFrame
+        Who released the zone for this milestone before: ``decision``, ``person``, ``reason``,
+        ``at``.
+    later : DataFrame
+        What stands in the way of a later milestone only, such as the leak test of a tank that is to
+        be closed first; the same columns as ``obstacles``.
+    """
+
+    job: str
+    zone: str
+    milestone: Milestone
+    zones: tuple[str, ...]
+    joints: int
+    length_mm: float
+    obstacles: pd.DataFrame
+    overridden: pd.DataFrame
+    signed: pd.DataFrame
+    later: pd.DataFrame
+
+    @property
+    def free(self) -> bool:
+        """Whether nothing stands in the way."""
+        return self.obstacles.empty
+
+
+def release(
+    register: Register,
+    zone: str,
+    *,
+    job: str | None = None,
+    milestone: Milestone | None = None,
+    as_of: datetime | None = None,
+) -> Release:
+    """Return whether a zone may be released, and what stands in the way.
+
+    Parameters
+    ----------
+    zone : str
+        The zone; all zones in it are looked at as well.
+    job : str, optional
+        The job; the only one if left out.
+    milestone : str, optional
+        What it is to be released for; by default the zone's own milestone, else "hand over".
+    as_of : datetime, optional
+        The answer that was known then.
+
+    Raises
+    ------
+    UseError
+        If the job has no such zone.
+    """
+    job = require_job(register, job, as_of)
+    known = Job(register.snapshot(as_of), job, as_of)
+    _require_zone(known, zone)
+    return _answer(known, obstacles(known), zone, milestone)
+
+
+def releases(
+    register: Register, *, job: str | None = None, as_of: datetime | None = None
+) -> list[Release]:
+    """Return the answer for every zone of a job, for its own milestone, in the order of the zones.
+
+    Parameters as for :func:`release`.
+    """
+    job = require_job(register, job, as_of)
+    known = Job(register.snapshot(as_of), job, as_of)
+    found = obstacles(known)
+    return [_answer(known, found, str(zone), None) for zone in known.zones["zone"]]
+
+
+def releases_table(answers: list[Release]) -> pd.DataFrame:
+    """Return one row a zone: ``zone``, ``milestone``, ``joints``, ``length_mm``, ``hindered``
+    (how many things stand in the way), ``overridden``, ``state`` and ``checks`` (which).
+
+    ``state`` is "released" (somebody signed, and nothing stands in the way now), "signed, but"
+    (somebody signed, and something has come in since), "free" or "hindered".
+    """  # noqa: D205  (a list of columns)
+    rows = [
+        {
+            "job": one.job,
+            "zone": one.zone,
+            "milestone": one.milestone,
+            "joints": one.joints,
+            "length_mm": one.length_mm,
+            "hindered": len(one.obstacles),
+            "overridden": len(one.overridden),
+            "state": _state(one),
+            "checks": _counted(one.obstacles),
+        }
+        for one in answers
+    ]
+    names = [
+        "job", "zone", "milestone", "joints", "length_mm", "hindered", "overridden", "state",
+        "checks",
+    ]  # fmt: skip
+    return pd.DataFrame(rows, columns=names)
+
+
+def _state(one: Release) -> str:
+    if one.signed.empty:
+        return "free" if one.free else "hindered"
+    return "released" if one.free else "signed, but"
+
+
+def _require_zone(known: Job, zone: str) -> None:
+    names = known.zones["zone"].tolist()
+    if zone in names:
+        return
+    close = nearest(zone, names)
+    hint = f'did you mean "{close}"?' if close else f"there are {', '.join(names) or 'none yet'}"
+    raise UseError(f'"{zone}" is not a zone of job {known.job}; {hint}')
+
+
+def _answer(known: Job, found: pd.DataFrame, zone: str, milestone: Milestone | None) -> Release:
+    own = known.zones.set_index("zone")["milestone"].get(zone)
+    wanted: Milestone = milestone or (USUAL if pd.isna(own) else own)
+    inside = zones_within(known.zones, zone)
+    mine = found[found["zone"].isna() | found["zone"].isin(inside)]
+    order = {check: place for place, check in enumerate(GATES["hand over"])}
+    handles = [_handle(known.job, name) for name in mine["name"]]
+    mine = mine.assign(
+        handle=pd.Series(handles, mine.index, dtype="str"),
+        place=mine["check"].map(order),
+    ).sort_values(["place", "zone", "joint", "name"], ignore_index=True)
+    mine = mine[["handle", "check", "zone", "joint", "what", "clears"]].drop_duplicates("handle")
+    asked = mine["check"].isin(GATES[wanted])
+    excused = _overrides(known, zone, wanted)
+    both = mine[asked].merge(excused, on="handle", how="left")
+    joints = known.joints[known.joints["zone"].isin(inside)]
+    return Release(
+        job=known.job,
+        zone=zone,
+        milestone=wanted,
+        zones=tuple(inside),
+        joints=len(joints),
+        length_mm=float(joints["length_mm"].sum()),
+        obstacles=both.loc[both["decision"].isna(), list(mine.columns)].reset_index(drop=True),
+        overridden=both[both["decision"].notna()].reset_index(drop=True),
+        signed=_signed(known, zone, wanted),
+        later=mine[~asked].reset_index(drop=True),
+    )
+
+
+def _handle(job: str, name: str) -> str:
+    return hashlib.sha256(f"{job}\x1f{name}".encode()).hexdigest()[:_DIGITS]
+
+
+def _subject(zone: str, milestone: Milestone) -> str:
+    return f"zone {zone} for {milestone}"
+
+
+def _decided(known: Job, kind: str, zone: str, milestone: Milestone) -> pd.DataFrame:
+    found = decisions_in_force(known.register, kind=kind, job=known.job, as_of=known.as_of)
+    return found[found["subject"] == _subject(zone, milestone)]
+
+
+def _overrides(known: Job, zone: str, milestone: Milestone) -> pd.DataFrame:
+    found = _decided(known, "override", zone, milestone).drop_duplicates("detail", keep="last")
+    return found.rename(columns={"detail": "handle"})[["handle", "decision", "person", "reason"]]
+
+
+def _signed(known: Job, zone: str, milestone: Milestone) -> pd.DataFrame:
+    found = _decided(known, "release", zone, milestone)
+    return found[["decision", "person", "reason", "at"]].reset_index(drop=True)
+
+
+def override(
+    register: Register, answer: Release, *, person: str, reason: str, now: datetime
+) -> list[str]:
+    """Override what stands in the way, by name and with a reason, and return the decisions.
+
+    Only what is in ``answer`` is overridden: what comes in later stands in the way again.
+
+    Raises
+    ------
+    UseError
+        If nothing stands in the way, or name or reason is blank.
+    """
+    if answer.free:
+        raise UseError(f"nothing stands in the way of zone {answer.zone}; there is no override")
+    handles = answer.obstacles["handle"].tolist()
+    subject = _subject(answer.zone, answer.milestone)
+    return record_decisions(
+        register, kind="override", subjects=[subject] * len(handles), details=handles,
+        job=answer.job, person=person, reason=reason, now=now,
+    )  # fmt: skip
+
+
+def sign(register: Register, answer: Release, *, person: str, reason: str, now: datetime) -> str:
+    """Keep that a named person released the zone, and return the decision.
+
+    Raises
+    ------
+    UseError
+        If something stands in the way, or name or reason is blank.
+    """
+    if not answer.free:
+        raise UseError(
+            f"{sentence(answer)} It is released when nothing does, or by an override with a reason."
+        )
+    return record_decisions(
+        register, kind="release", subjects=[_subject(answer.zone, answer.milestone)],
+        job=answer.job, person=person, reason=reason, now=now,
+    )[0]  # fmt: skip
+
+
+def sentence(answer: Release) -> str:
+    """Return the answer in a sentence."""
+    done = SAID[answer.milestone]
+    joints = "1 joint" if answer.joints == 1 else f"{answer.joints:,} joints"
+    what = f"Zone {answer.zone} of job {answer.job} ({joints}, {answer.length_mm / 1000:,.1f} m)"
+    if answer.free:
+        excused = len(answer.overridden)
+        if not excused:
+            return f"{what} can be {done}: nothing stands in the way."
+        things = "1 thing was" if excused == 1 else f"{excused:,} things were"
+        return f"{what} can be {done}: {things} overridden by name, nothing else stands in the way."
+    number = len(answer.obstacles)
+    things = "1 thing stands" if number == 1 else f"{number:,} things stand"
+    return f"{what} cannot be {done}: {things} in the way ({_counted(answer.obstacles)})."
+
+
+def _counted(found: pd.DataFrame) -> str:
+    kinds = found["check"].value_counts(sort=False)
+    return ", ".join(f"{check} {number:,}" for check, number in kinds.items())
