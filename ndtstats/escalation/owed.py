@@ -94,7 +94,7 @@ def _items(past: History, rules: Rules | None, given_up: pd.DataFrame) -> pd.Dat
     extras = [_extras(charged, past, rules, rule, waived) for rule in rules.extent] if rules else []
     mended = waive_items(repairs(past.rows, past.counting, new_welds(past.joints)), waived)
     procedures = _procedures_of(past.rows, past.joints, rules)
-    mended = mended.assign(procedure=mended["item"].str.rpartition("#")[0].map(procedures))
+    mended = mended.assign(procedure=mended["item"].str.rsplit("#", n=1).str[0].map(procedures))
     return pd.concat([*extras, mended], ignore_index=True)
 
 

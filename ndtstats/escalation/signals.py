@@ -85,11 +85,6 @@ def severity_of(
     return told
 
 
-def severity_now(changes: pd.DataFrame) -> pd.DataFrame:
-    """Return the last change of each welder who had one, indexed by the welder."""
-    return changes.drop_duplicates("welder", keep="last").set_index("welder")
-
-
 def _typed() -> pd.DataFrame:
     text = ["welder", "before", "after", "cause", "because"]
     types = dict.fromkeys(text, "str") | dict.fromkeys(["rejected", "examined", "step"], "int64")

@@ -19,7 +19,8 @@ class Signals(Part):
     Attributes
     ----------
     watch : tuple of {"lower-bound", "probability", "cusum"}
-        Which signals; any of them is one.
+        Which signals; any of them is one. The probability is not watched unless it is named: it
+        signals a welder whose very first film is rejected.
     limit : float
         Share of first examinations rejected that no welder may exceed. For the CUSUM the rate that
         is to be told of quickly.
@@ -35,9 +36,7 @@ class Signals(Part):
         Accepts in a row, since it was tightened, that release.
     """
 
-    watch: Annotated[tuple[Signal, ...], Items, Field(min_length=1)] = (
-        "lower-bound", "probability", "cusum",
-    )  # fmt: skip
+    watch: Annotated[tuple[Signal, ...], Items, Field(min_length=1)] = ("lower-bound", "cusum")
     limit: Annotated[float, Field(gt=0, lt=1)] = 0.10
     level: Annotated[float, Field(gt=0.5, lt=1)] = 0.95
     borne: Annotated[float, Field(gt=0, lt=1)] = 0.03

@@ -1,48 +1,9 @@
 from datetime import timedelta
 
 import pandas as pd
-import pytest
 
 from ndtstats.escalation import owed, sentence
-from ndtstats.rules import adopt, load_rules
-
-
-@pytest.fixture
-def piping(register, now):
-    """Twenty pipe butts by two welders; J1 by A is rejected."""
-
-    def bring(*films, rules=True, when=1):
-        if rules:
-            preset = load_rules("process-piping")
-            adopt(register, "L1", preset, agreed_by=None, by="lead", now=now)
-        joints = pd.DataFrame(
-            {
-                "job": "L1", "zone": "RACK", "joint": [f"J{n}" for n in range(1, 21)],
-                "category": "NORMAL", "joint_type": "butt", "length_mm": 350.0, "whole": True,
-            }
-        )  # fmt: skip
-        deposits = joints[["job", "joint"]].assign(
-            welder=["A", "B"] * 10, date=pd.Timestamp("2026-02-01")
-        )
-        exams = pd.DataFrame(
-            [
-                {
-                    "job": "L1", "joint": joint, "method": "RT", "verdict": verdict,
-                    "report": report, "round": round_,
-                    "date": pd.Timestamp("2026-03-01") + pd.Timedelta(days=int(report[2:])),
-                }
-                for joint, verdict, report, round_ in films
-            ]
-        )  # fmt: skip
-        with register.batch(kind="load", subject="all", now=now + timedelta(hours=when)) as batch:
-            batch.merge("jobs", pd.DataFrame({"job": ["L1"]}))
-            batch.merge("zones", pd.DataFrame({"job": ["L1"], "zone": ["RACK"]}))
-            batch.merge("joints", joints)
-            batch.merge("deposits", deposits)
-            batch.merge("examinations", exams)
-        return register
-
-    return bring
+from ndtstats.rules import load_rules
 
 
 def test_a_reject_owes_extras_a_repair_and_a_re_examination(piping):
