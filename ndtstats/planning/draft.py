@@ -73,6 +73,7 @@ def draft(
         proposed = evidence_spots(
             # Whoever welds on another job gets his evidence there.
             qualifications=tickets[tickets["welder"].isin(yard.deposits["welder"])],
+            confirmations=register.table("confirmations", as_of=as_of),
             examinations=register.table("examinations", as_of=as_of),
             deposits=register.table("deposits", as_of=as_of),
             joints=register.table("joints", as_of=as_of),

@@ -1,12 +1,8 @@
 """Production spots that keep a welder's qualification alive, where no test result does so yet.
 
-ISO 9606-1 has two clocks (read in published accounts of it, not in the standard itself). Every six
-months somebody confirms that the welder worked within his range (9.2). Under 9.3 b) a certificate
-is prolonged by two years if two welds of the last six months were tested by radiography or
-ultrasonics, and accepted. ISO 9606-2 follows the same pattern (from memory); ISO 9606-3 asks for
-one weld. A confirmation by itself asks for no test; but a tested weld is evidence that nobody
-disputes (common practice, no source), so one in each window is aimed for here. Which way of 9.3 was
-agreed, the register does not say: the contract decides.
+Which windows a certificate has, and what serves in them, is told in
+:mod:`ndtstats.qualification.proof`. A confirmation by itself asks for no test; one tested weld in
+each window is aimed for here all the same, for it is evidence that nobody disputes.
 """
 
 from datetime import date
@@ -15,15 +11,8 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ndtstats.intake.qualified import qualified
-from ndtstats.places import filled_places, welders_of
-from ndtstats.words import VOLUMETRIC
-
-#: Months between confirmations, and before the end of validity in which tested welds count:
-#: ISO 9606-1, 9.2 and 9.3 b).
-MONTHS_9_2 = 6
-#: Welds to be tested and accepted for a prolongation by two years: ISO 9606-1, 9.3 b).
-TESTS_9_3_B = 2
+from ndtstats.places import filled_places
+from ndtstats.qualification import proof as prove
 
 #: Columns of the proposals, and their types.
 COLUMNS: dict[str, str] = {
@@ -42,63 +31,10 @@ COLUMNS: dict[str, str] = {
     "why": "str",
 }
 
-_KEY = ["job", "joint"]
-
-
-def windows(
-    qualifications: pd.DataFrame, *, months: int = MONTHS_9_2, tests: int = TESTS_9_3_B
-) -> pd.DataFrame:
-    """Return the windows in which each certificate needs a tested weld.
-
-    Parameters
-    ----------
-    qualifications : DataFrame
-        Table of the register: a row for each welder, certificate and process.
-    months : int
-        Length of a window in calendar months; the day on which it closes belongs to it.
-    tests : int
-        Welds to be tested before ``valid_until``.
-
-    Returns
-    -------
-    DataFrame
-        Columns ``ticket`` (row of the certificate, from 0), ``certificate``, ``process``,
-        ``welder``, ``window`` ("confirmation": since the test weld or the latest confirmation,
-        one weld; "prolongation": before the end of validity, where one is stated), ``opens_on``
-        (not part of it), ``closes_on`` and ``needed``.
-
-    Examples
-    --------
-    >>> tickets = pd.DataFrame({"certificate": ["C-1"], "process": ["131"], "welder": ["K7"],
-    ...     "qualified_on": pd.to_datetime(["2024-06-15"]),
-    ...     "confirmed_on": pd.to_datetime(["2025-12-15"]),
-    ...     "valid_until": pd.to_datetime(["2026-06-15"])})
-    >>> windows(tickets)[["window", "opens_on", "closes_on", "needed"]]
-             window   opens_on  closes_on  needed
-    0  confirmation 2025-12-15 2026-06-15       1
-    1  prolongation 2025-12-15 2026-06-15       2
-    """
-    tickets = qualifications.reset_index(drop=True)
-    half_year = pd.DateOffset(months=months)
-    last = tickets[["qualified_on", "confirmed_on"]].max(axis="columns")
-    until = tickets["valid_until"]
-    named = tickets[["certificate", "process", "welder"]].assign(ticket=tickets.index)
-    both = pd.concat(
-        [
-            named.assign(
-                window="confirmation", opens_on=last, closes_on=last + half_year, needed=1
-            ),
-            named.assign(
-                window="prolongation", opens_on=until - half_year, closes_on=until, needed=tests
-            ),
-        ],
-        ignore_index=True,
-    )
-    return both[both["closes_on"].notna()].reset_index(drop=True)
-
 
 def evidence_spots(
     qualifications: pd.DataFrame,
+    confirmations: pd.DataFrame,
     examinations: pd.DataFrame,
     deposits: pd.DataFrame,
     joints: pd.DataFrame,
@@ -108,14 +44,12 @@ def evidence_spots(
     within_days: int,
     rng: np.random.Generator,
     planned: pd.DataFrame | None = None,
-    months: int = MONTHS_9_2,
-    tests: int = TESTS_9_3_B,
 ) -> pd.DataFrame:
     """Return a cell for each tested weld that a certificate lacks before its window closes.
 
     Parameters
     ----------
-    qualifications, examinations, deposits, joints : DataFrame
+    qualifications, confirmations, examinations, deposits, joints : DataFrame
         Tables of the register, of all jobs: a weld of any job is evidence. Blank places of
         examinations and deposits mean the whole joint.
     cells : DataFrame
@@ -130,8 +64,6 @@ def evidence_spots(
     planned : DataFrame, optional
         Spots that are asked for: ``job``, ``joint``, ``method``, ``from_mm``, ``to_mm``. One that
         nobody looked into yet, and that would be evidence if accepted, needs no other beside it.
-    months, tests : int
-        As for :func:`windows`.
 
     Returns
     -------
@@ -142,29 +74,25 @@ def evidence_spots(
 
     Notes
     -----
-    Evidence is a weld of the welder made in the window and within the range of the certificate
-    (process, material group, joint type, position, thickness) with an accepted first examination by
-    radiography or ultrasonics of a place that he alone welded: an image that cannot be tied to one
-    welder proves nothing about him (common practice, no source). Two images of one joint are one
-    weld. A cell fits if an accepted examination of it would be evidence, it is part of a butt weld,
-    and nobody looked inside it yet.
+    A cell fits if an accepted examination of it would be evidence, it is part of a butt weld, and
+    nobody looked inside it yet.
     """
-    due = windows(qualifications, months=months, tests=tests)
-    today = pd.Timestamp(as_of_day)
-    ahead = due["closes_on"].between(today, today + pd.Timedelta(days=within_days))
+    due = prove.windows(qualifications, confirmations, on=as_of_day)
+    ahead = due["closes_on"] <= pd.Timestamp(as_of_day) + pd.Timedelta(days=within_days)
     due = due[ahead].sort_values(["closes_on", "welder", "certificate"], ignore_index=True)
-    made = _pieces(deposits, joints)
-    fits = _within_range(due, made, qualifications.reset_index(drop=True))
-    looked = _inside(filled_places(examinations, joints))
+    made = prove.made_by_all(deposits, joints)
+    fits = prove.in_windows(due, made, qualifications.reset_index(drop=True))
+    looked = prove.looked_inside(filled_places(examinations, joints))
     judged = looked[looked["verdict"].isin(["accept", "reject"])]
-    accepted = judged[(judged["verdict"] == "accept") & (judged["round"] == 0)]
-    asked = looked.iloc[:0] if planned is None else _inside(planned.reset_index(drop=True))
+    accepted = prove.first_accepted(judged)
+    asked = looked.iloc[:0] if planned is None else _asked(planned)
     asked = asked[~asked.index.isin(_touched(asked, [judged]))]
-    proof = _welds(pd.concat([accepted, asked], ignore_index=True), made, fits[fits["covered"]])
+    both = pd.concat([accepted, asked], ignore_index=True)
+    proof = prove.shown_in(both, made, fits[fits["covered"]])
     proof = proof.loc[proof["alone"], ["number", "weld"]].drop_duplicates()
     due = due.assign(lacking=due["needed"] - _counted(proof, due)).query("lacking > 0")
-    free = _inside(cells)
-    open_ = _welds(free, made, fits[fits["covered"] & (fits["joint_type"] == "butt")])
+    free = prove.looked_inside(cells)
+    open_ = prove.shown_in(free, made, fits[fits["covered"] & (fits["joint_type"] == "butt")])
     open_ = open_.assign(unseen=~open_["place"].isin(_touched(free, [judged, asked])))
     open_ = open_.merge(proof.assign(proven=True), on=["number", "weld"], how="left")
     fitting = open_[open_["alone"] & open_["unseen"] & open_["proven"].isna()]
@@ -172,66 +100,14 @@ def evidence_spots(
     return _told(due, chosen, cells, _reasons(due, fits, open_))
 
 
-def _key(frame: pd.DataFrame) -> "pd.Series[str]":
-    """Return what tells one weld from another: joints of two jobs may share a number."""
-    return frame["job"] + "\n" + frame["joint"]
-
-
-def _pieces(deposits: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
-    """Return the pieces of work of all welders with what certificates range by."""
-    of_joint = ["process", "position", "joint_type", "thickness_mm", "material"]
-    made = deposits.reset_index(drop=True)
-    known = joints.set_index(_key(joints))[of_joint].reindex(_key(made)).set_index(made.index)
-    own = ["process", "position"]
-    return made[["welder", "date", "from_mm", "to_mm"]].assign(
-        weld=_key(made), **known.assign(**{name: made[name].fillna(known[name]) for name in own})
-    )
-
-
-def _within_range(due: pd.DataFrame, made: pd.DataFrame, tickets: pd.DataFrame) -> pd.DataFrame:
-    """Return for each window (``number``) the pieces made in it, and whether they are in range."""
-    opened = due[["ticket", "welder", "opens_on", "closes_on"]].reset_index(names="number")
-    pairs = opened.merge(made.reset_index(names="piece"), on="welder")
-    pairs = pairs[(pairs["date"] > pairs["opens_on"]) & (pairs["date"] <= pairs["closes_on"])]
-    # Each certificate stands for a welder of its own, so that no other one covers his work.
-    covered = qualified(pairs.assign(welder=pairs["ticket"]), tickets.assign(welder=tickets.index))
-    return pairs[["number", "piece", "joint_type"]].assign(covered=covered)
-
-
-def _inside(places: pd.DataFrame) -> pd.DataFrame:
-    """Return the places that are looked into, each with its weld."""
-    inside = places[places["method"].isin(VOLUMETRIC)]
-    return inside.assign(weld=_key(inside))
-
-
-def _welds(places: pd.DataFrame, made: pd.DataFrame, fits: pd.DataFrame) -> pd.DataFrame:
-    """Return the places that show pieces which fit a window: ``number``, ``place``, ``weld``.
-
-    ``alone`` says whether a place shows the work of that welder, and of nobody else.
-    """
-    at, by = places.assign(joint=places["weld"]), made.assign(joint=made["weld"])
-    parts = welders_of(at, by)
-    several = parts["cell"].duplicated(keep=False)
-    sole = parts[~several & parts["shown"]].set_index("cell")["welder"]
-    pairs = _overlaps(places, made.loc[fits["piece"].unique()].reset_index(names="piece"))
-    shown = pairs.merge(fits[["number", "piece"]], on="piece")
-    shown = shown.assign(alone=shown["place"].map(sole) == shown["welder"])
-    keys = ["number", "place", "weld"]
-    return shown.groupby(keys, as_index=False).agg(alone=("alone", "any"))
-
-
-def _overlaps(places: pd.DataFrame, others: pd.DataFrame) -> pd.DataFrame:
-    """Return each place (``place``: its index) beside the others of its weld that it touches."""
-    mine = places[["weld", "from_mm", "to_mm"]].reset_index(names="place")
-    pairs = mine.merge(others, on="weld", suffixes=("", "_other"))
-    below = ~(pairs["from_mm_other"] >= pairs["to_mm"])
-    return pairs[below & ~(pairs["to_mm_other"] <= pairs["from_mm"])]
+def _asked(planned: pd.DataFrame) -> pd.DataFrame:
+    return prove.looked_inside(planned.reset_index(drop=True))
 
 
 def _touched(places: pd.DataFrame, others: list[pd.DataFrame]) -> Any:
     columns = ["weld", "from_mm", "to_mm"]
     both = pd.concat([other[columns] for other in others], ignore_index=True)
-    return _overlaps(places, both)["place"].unique()
+    return prove.overlaps(places, both)["place"].unique()
 
 
 def _counted(proof: pd.DataFrame, due: pd.DataFrame) -> "pd.Series[int]":

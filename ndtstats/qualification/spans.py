@@ -147,7 +147,7 @@ def _events(
     ``vouched`` is the day up to which the certificate itself shows an unbroken chain.
     """
     named = tickets.reset_index(names="ticket")
-    of_process = named[named["scheme"].map(_is("continuity", "process")).fillna(value=False)]
+    of_process = named[named["scheme"].isin(_with("continuity", "process"))]
     own = named[["ticket", "welder", "certificate"]].merge(
         confirmations[["welder", "certificate", "date"]], on=["welder", "certificate"]
     )
@@ -190,7 +190,7 @@ def _of(events: pd.DataFrame, by_ticket: "pd.Series[Any]") -> "pd.Series[Any]":
 
 def _tests(named: pd.DataFrame) -> pd.DataFrame:
     """Return the test welds that start each certificate: its own, and those that restore it."""
-    restores = named["scheme"].map(_is("renewal_restores", value=True)).fillna(value=False)
+    restores = named["scheme"].isin(_with("renewal_restores", value=True))
     keys = ["welder", "process", "scheme"]
     others = named.loc[restores, [*keys, "qualified_on"]].drop_duplicates()
     again = named.loc[restores, ["ticket", *keys, "qualified_on"]].merge(
@@ -202,8 +202,8 @@ def _tests(named: pd.DataFrame) -> pd.DataFrame:
     return both.rename(columns={"qualified_on": "date"}).drop_duplicates()
 
 
-def _is(attribute: str, value: Any) -> dict[str, bool]:
-    return {name: getattr(scheme, attribute) == value for name, scheme in schemes().items()}
+def _with(attribute: str, value: Any) -> list[str]:
+    return [name for name, scheme in schemes().items() if getattr(scheme, attribute) == value]
 
 
 def _kept_until(events: pd.DataFrame, scheme: "pd.Series[str]") -> "pd.Series[Any]":

@@ -1,7 +1,6 @@
 """Who needs a tested weld by when, and which cells can give it.
 
-The rules are those of ISO 9606-1, 9.2 and 9.3 b), as published accounts of it tell them (not
-read in a copy of the standard); the cases are worked by hand.
+The windows are those of tests/qualification/test_proof.py; the cases are worked by hand.
 """
 
 from datetime import date
@@ -10,7 +9,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from ndtstats.planning.evidence import COLUMNS, evidence_spots, windows
+from ndtstats.planning.evidence import COLUMNS, evidence_spots
 from ndtstats.register.frames import typed
 from ndtstats.register.schema import STORED
 
@@ -64,43 +63,13 @@ def cells(*names, method="RT", job="H1"):
 
 def proposed(qualified, done, made, welds, frame, *, day="2026-05-01", within=60, seed=1, **more):
     return evidence_spots(
-        qualified, done, made, welds, frame, as_of_day=date.fromisoformat(day), within_days=within,
+        qualified, table("confirmations", {"welder": []}), done, made, welds, frame,
+        as_of_day=date.fromisoformat(day), within_days=within,
         rng=np.random.default_rng(seed), **more,
     )  # fmt: skip
 
 
 MADE = deposits(("B-1", "K7", "2026-02-01"))
-
-
-@pytest.mark.parametrize(
-    ("last", "closes"),
-    [
-        # A process used on 31 March is in date to 30 September, that day included: ASME IX QW-322
-        # as read in published answers. Six calendar months, and the last of February: common
-        # practice, no source.
-        ("2026-03-31", "2026-09-30"),
-        ("2026-08-31", "2027-02-28"),
-        ("2027-08-31", "2028-02-29"),
-        ("2024-12-15", "2025-06-15"),
-    ],
-)
-def test_a_confirmation_holds_for_six_calendar_months(last, closes):
-    window = windows(tickets(confirmed_on=pd.Timestamp(last))).iloc[0]
-    assert (window["opens_on"], window["closes_on"]) == (pd.Timestamp(last), pd.Timestamp(closes))
-    assert window["needed"] == 1
-
-
-def test_without_confirmation_the_day_of_the_test_weld_counts():
-    window = windows(tickets(confirmed_on=pd.NaT)).iloc[0]
-    assert window["closes_on"] == pd.Timestamp("2024-12-15")
-
-
-def test_a_prolongation_needs_two_welds_of_the_last_six_months():
-    # Test weld 2024-06-15, two years: what is welded from 2025-12-16 to 2026-06-15 counts.
-    window = windows(tickets(valid_until=pd.Timestamp("2026-06-15"))).iloc[1]
-    assert window["window"] == "prolongation"
-    assert window["opens_on"] == pd.Timestamp("2025-12-15")
-    assert window["needed"] == 2
 
 
 def test_a_window_that_closes_without_a_tested_weld_gets_a_cell():
