@@ -1,6 +1,11 @@
-"""Pages to read: gathered from the other stages, rendered without a network, rounded only here."""
+"""Pages to read: gathered from the other stages, rendered without a network, rounded only here.
 
-from ndtstats.report.context import QaPage, qa_page
-from ndtstats.report.render import render_qa, write_qa
+A page is built by one function (:func:`qa_page` …) as a :class:`ndtstats.report.page.Page` and
+written by :func:`write_page`; :data:`ndtstats.report.pages.KINDS` lists the kinds there are.
+"""
 
-__all__ = ["QaPage", "qa_page", "render_qa", "write_qa"]
+from ndtstats.report.page import Page
+from ndtstats.report.qa import qa_facts, qa_page
+from ndtstats.report.render import render_page, write_page
+
+__all__ = ["Page", "qa_facts", "qa_page", "render_page", "write_page"]

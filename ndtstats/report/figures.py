@@ -1,48 +1,29 @@
 """Pictures: each from a data frame to a plotly figure, here and in a notebook alike.
 
-Colours are those of Okabe & Ito 2008 (jfly.uni-koeln.de/color), which colour-blind people can tell
-apart. Intervals are always drawn; the numbers behind a mark show when it is pointed at. A frame
-without rows gives None, and the page a sentence instead of an empty box.
+Intervals are always drawn; the numbers behind a mark show when it is pointed at. A frame without
+rows gives None, and the page a sentence instead of an empty box. More of them, of comparisons and
+charts, are in :mod:`ndtstats.report.chart_figures`.
 """
 
-import textwrap
 from typing import TYPE_CHECKING, Any
 
 import pandas as pd
 
-from ndtstats.report.formatting import plain
+from ndtstats.report.plotting import (
+    BLUE,
+    GREEN,
+    GREY,
+    MIDDLE,
+    ORANGE,
+    RED,
+    escaped,
+    layout,
+    shortened,
+    wrapped,
+)
 
 if TYPE_CHECKING:
     import plotly.graph_objects as go
-
-BLUE, ORANGE, GREEN, GREY, RED = "#0072B2", "#E69F00", "#009E73", "#595959", "#D55E00"
-
-#: Width that fits an A4 page between its margins, in CSS pixels.
-WIDTH_PX = 660
-
-
-def _axis(more: dict[str, Any]) -> dict[str, Any]:
-    title = {"standoff": 12, "font": {"size": 13}, **more.get("title", {})}
-    return {
-        "gridcolor": "#e3e3e3", "zerolinecolor": "#b0b0b0", "linecolor": "#808080",
-        "showline": True, "ticks": "outside", "automargin": True, **more, "title": title,
-    }  # fmt: skip
-
-
-def _layout(height: int, **more: Any) -> dict[str, Any]:
-    return {
-        "height": height,
-        "margin": {"l": 60, "r": 16, "t": 16, "b": 56},
-        "font": {"family": "system-ui, sans-serif", "size": 13, "color": "#1f1f1f"},
-        "paper_bgcolor": "white",
-        "plot_bgcolor": "white",
-        "legend": {"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0},
-        "xaxis": _axis(more.pop("xaxis")),
-        "yaxis": _axis(more.pop("yaxis")),
-        "hovermode": "closest",
-        "template": None,
-        **more,
-    }
 
 
 def _interval(rows: pd.DataFrame) -> dict[str, Any]:
@@ -69,7 +50,7 @@ def rates_figure(table: pd.DataFrame, usual: float, group: str = "welder") -> "g
     ----------
     table : DataFrame
         Rates of one basis: ``group`` column, ``rejected``, ``examined``, ``rate``, ``lower``,
-        ``upper``.
+        ``upper``; with ``shrunk``, ``shrunk_lower``, ``shrunk_upper`` these stand below each.
     usual : float
         Rate of all together on the same basis.
     group : str
@@ -86,37 +67,56 @@ def rates_figure(table: pd.DataFrame, usual: float, group: str = "welder") -> "g
     if rows.empty:
         return None
     names = [
-        f"{_escaped(_shortened(str(name), 24))}, {n:,.0f} {'spot' if n == 1 else 'spots'}"
+        f"{escaped(shortened(str(name), 24))}, {n:,.0f} {'spot' if n == 1 else 'spots'}"
         for name, n in zip(rows[group], rows["examined"], strict=True)
     ]
-    figure = go.Figure(
-        go.Scatter(
-            x=(100 * rows["rate"]).tolist(),
-            y=names,
-            error_x={**_interval(rows), "color": GREY},
-            mode="markers",
-            cliponaxis=False,
-            marker={"color": BLUE, "size": 9},
-            hovertext=_pointed_at(rows),
-            hovertemplate="%{y}<br>%{hovertext}<extra></extra>",
-            showlegend=False,
-        )
-    )
+    drawn = [_rates(rows, names)]
+    if "shrunk" in rows:
+        drawn.append(_shrunk_rates(rows, names))
+    figure = go.Figure(drawn)
     figure.add_vline(x=100 * usual, line={"color": ORANGE, "dash": "dash", "width": 1.5})
     figure.add_annotation(
         x=100 * usual, y=1.0, yref="paper", yanchor="bottom", showarrow=False, xanchor="left",
         text=f"all: {100 * usual:.1f} %", font={"color": "#8a5a00", "size": 12},
     )  # fmt: skip
     top = min(100.0, 100 * float(rows["upper"].max()) * 1.05)
+    legend = {"orientation": "h", "y": 1.0, "yanchor": "bottom", "x": 1.0, "xanchor": "right"}
     figure.update_layout(
-        _layout(
-            110 + 26 * len(rows),
+        layout(
+            110 + (36 if "shrunk" in rows else 26) * len(rows),
             xaxis={"title": {"text": "rejected [%]"}, "range": [0, top]},
             yaxis={"title": {"text": ""}, "type": "category"},
+            scattermode="group", scattergap=0.5, legend=legend,
         )
-    )
+    )  # fmt: skip
     figure.update_layout(margin={"t": 28})
     return figure
+
+
+def _rates(rows: pd.DataFrame, names: list[str]) -> dict[str, Any]:
+    return {
+        "type": "scatter", "name": "found", "x": (100 * rows["rate"]).tolist(), "y": names,
+        "error_x": {**_interval(rows), "color": GREY}, "mode": "markers", "cliponaxis": False,
+        "orientation": "h", "marker": {"color": BLUE, "size": 9}, "hovertext": _pointed_at(rows),
+        "hovertemplate": "%{y}<br>%{hovertext}<extra></extra>", "showlegend": "shrunk" in rows,
+    }  # fmt: skip
+
+
+def _shrunk_rates(rows: pd.DataFrame, names: list[str]) -> dict[str, Any]:
+    drawn = rows.assign(
+        rate=rows["shrunk"], lower=rows["shrunk_lower"], upper=rows["shrunk_upper"]
+    )  # fmt: skip
+    told = [
+        f"{100 * rate:.1f} % ({100 * low:.1f} to {100 * high:.1f} %)"
+        for rate, low, high in drawn[["rate", "lower", "upper"]].to_numpy(float)
+    ]
+    return {
+        "type": "scatter", "name": "shrunk", "x": (100 * drawn["rate"]).tolist(), "y": names,
+        "error_x": {**_interval(drawn), "color": MIDDLE}, "mode": "markers", "cliponaxis": False,
+        "orientation": "h", "marker": {"color": "white", "size": 8, "symbol": "diamond",
+        "line": {"color": BLUE, "width": 1.5}}, "hovertext": told,
+        "hovertemplate": "%{y}<br>shrunk %{hovertext}<extra></extra>", "showlegend": True,
+    }  # fmt: skip
 
 
 def trend_figure(table: pd.DataFrame) -> "go.Figure | None":
@@ -148,7 +148,7 @@ def trend_figure(table: pd.DataFrame) -> "go.Figure | None":
     )
     top = min(100.0, 100 * float(rows["upper"].max()) * 1.05)
     figure.update_layout(
-        _layout(
+        layout(
             340,
             xaxis={"title": {"text": "month of examination"}, "type": "category"},
             yaxis={"title": {"text": "rejected [%]"}, "range": [0, top]},
@@ -173,7 +173,7 @@ def extent_figure(table: pd.DataFrame) -> "go.Figure | None":
     share = 100 * rows["achieved"] / rows["required"]
     met = (rows["state"] == "met").tolist()
     names = [
-        _wrapped(f"{rule}, {method}")
+        wrapped(f"{rule}, {method}")
         for rule, method in zip(rows["rule"], rows["method"], strict=True)
     ]
     told = [f"{row.achieved:,.0f} of {row.required:,.0f} {row.unit}" for row in rows.itertuples()]
@@ -196,7 +196,7 @@ def extent_figure(table: pd.DataFrame) -> "go.Figure | None":
     )
     figure.add_vline(x=100, line={"color": "#1f1f1f", "width": 1.5})
     figure.update_layout(
-        _layout(
+        layout(
             110 + 38 * len(rows),
             xaxis={"title": {"text": "% of required"}, "range": [0, 155]},
             yaxis={"title": {"text": ""}, "type": "category"},
@@ -234,7 +234,7 @@ def value_figure(curve: pd.DataFrame, planned: int) -> "go.Figure | None":
     if planned:
         figure.add_vline(x=planned, line={"color": GREY, "dash": "dot", "width": 1.5})
     figure.update_layout(
-        _layout(
+        layout(
             360,
             xaxis={"title": {"text": "exposures"}, "rangemode": "tozero"},
             yaxis={"title": {"text": "%"}, "range": [0, 103]},
@@ -260,30 +260,15 @@ def noticed_figure(table: pd.DataFrame) -> "go.Figure | None":
     for name, (colour, dash) in zip(table.columns.drop("rate"), styles, strict=False):
         figure.add_scatter(
             x=(100 * table["rate"]).tolist(), y=(100 * table[name]).tolist(), mode="lines",
-            name=_escaped(_shortened(str(name), 32)), showlegend=True,
+            name=escaped(shortened(str(name), 32)), showlegend=True,
             line={"color": colour, "dash": dash, "width": 2},
             hovertemplate="%{x:.0f} % bad<br>noticed with %{y:.0f} %",
         )  # fmt: skip
     figure.update_layout(
-        _layout(
+        layout(
             340,
             xaxis={"title": {"text": "true share of bad places [%]"}, "rangemode": "tozero"},
             yaxis={"title": {"text": "noticed [%]"}, "range": [0, 103]},
         )
     )
     return figure
-
-
-def _wrapped(text: str) -> str:
-    """Return text in two lines at most, so that a narrow screen keeps room for the bars."""
-    lines = textwrap.wrap(_shortened(text, 52), 26) or [""]
-    return "<br>".join(_escaped(line) for line in lines)
-
-
-def _escaped(text: str) -> str:
-    """Return text that plotly does not take for markup, and that turns nothing beside it."""
-    return plain(text).replace("<", "‹").replace(">", "›")
-
-
-def _shortened(text: str, most: int) -> str:
-    return text if len(text) <= most else text[: most - 1] + "…"

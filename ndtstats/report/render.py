@@ -2,58 +2,32 @@
 
 import base64
 import gzip
+import hashlib
 import json
-from functools import cache
-from importlib import resources
+from functools import cache, partial
+from importlib import metadata, resources
 from pathlib import Path
 from typing import Any
 
 import jinja2
-import numpy as np
-import pandas as pd
 from markupsafe import Markup
 
 from ndtstats.errors import CannotGoOn
-from ndtstats.planning import noticed, worth_by_step
-from ndtstats.report import figures
 from ndtstats.report import formatting as show
-from ndtstats.report.context import QaPage
-from ndtstats.report.marks import marks_sentence
-from ndtstats.report.strips import strip, zone_strip
+from ndtstats.report.page import Page, Partial
+from ndtstats.report.terms import LIMITS, Linker
 from ndtstats.request.cautions import DECISION, PRESSURE, RADIOGRAPHY
-from ndtstats.words import METHODS
 
 _FOLDER = resources.files("ndtstats.report")
 
-#: Terms that the page explains, each with its anchor, in this project's own words.
-DEFINITIONS = (
-    ("rejected", "rejected", "beyond the acceptance level at the first examination (round 0). "
-     "Repairs, re-shoots and spots not done are counted apart."),
-    ("unbiased", "unbiased", "rests on places that the rules require and on places drawn by "
-     "chance, each weighted with 1 / its probability of being drawn. It speaks of all the welds "
-     "under the rules. As the places weigh differently, the rate is not rejected ÷ examined."),
-    ("described", "described", "rests on everything that was examined, however it was chosen, "
-     "unweighted. It describes what was examined, not what was welded."),
-    ("bounds", "bounds", "an interval that would hold the true rate in the stated share of "
-     "repetitions: Clopper and Pearson 1934; for weighted rates on the effective number of spots, "
-     "Korn and Graubard 1998."),
-    ("worth", "worth", "the effective number of spots: so many spots, all drawn alike and each on "
-     "a joint of its own, would tell as much as those examined."),
-    ("extent", "extent achieved", "the union of examined lengths; what two exposures show counts "
-     "once. A re-shoot or a spot not done counts nothing."),
-    ("procedure", "owed", "what the escalation procedure of the rules asks for after a reject, "
-     "until it is examined."),
-    ("shared", "shared", "rejects that could not be laid at one welder's door; each is charged to "
-     "every welder of that length, so the welders add up to more than all together."),
-    ("round", "round", "0 is the first examination; R1, R2 … come after a repair."),
-)  # fmt: skip
-
-LIMITS = (
-    "A method finds only part of what is there; no rate here is corrected for misses or false "
-    "calls. No reject found is never proof that there is none: it is an upper bound.",
-    "An interval covers chance in the choice of places, not mistakes in examination or records.",
-    "A comparison of many welders finds some that differ by chance alone.",
+#: What a browser may do with a page: run what stands in it or in a file beside it, ask nothing.
+_POLICY = (
+    "default-src 'none'; script-src 'unsafe-inline' 'self' file:; style-src 'unsafe-inline'; "
+    "img-src data: blob:"
 )
+
+#: Letters of a name that a file may have as they are.
+_MOST_LETTERS = 60
 
 
 @cache
@@ -66,10 +40,11 @@ def _environment() -> jinja2.Environment:
         lstrip_blocks=True,
         finalize=_plain,
     )
-    environment.filters |= {
-        "percent": show.percent, "metres": show.metres, "day": show.day, "level": show.level,
+    environment.filters |= {"day": show.day, "instant": show.instant}
+    environment.globals |= {
+        "count": show.count, "place": show.place, "json": _figure_json,
+        "kind": lambda block: type(block).__name__,
     }  # fmt: skip
-    environment.globals |= {"amount": show.amount, "count": show.count, "place": show.place}
     return environment
 
 
@@ -81,61 +56,59 @@ def _plain(value: Any) -> Any:
 @cache
 def _plotly() -> str:
     """Return the script of the installed plotly, compressed, as text."""
-    from plotly.offline import get_plotlyjs  # noqa: PLC0415
+    from plotly.offline import get_plotlyjs  # noqa: PLC0415  (heavy)
 
     # A fixed time stamp: the same library gives the same bytes.
     return base64.b64encode(gzip.compress(get_plotlyjs().encode(), 9, mtime=0)).decode()
 
 
-#: True shares of bad places in the table of who is noticed.
-_RATES = (0.01, 0.02, 0.05, 0.1, 0.2, 0.3, 0.5)
+def render_page(page: Page, *, shared: str | None = None) -> str:
+    """Return a page as HTML; the same page gives the same bytes.
 
-
-def render_qa(page: QaPage) -> str:
-    """Return the page for the QA lead as HTML; the same page gives the same bytes."""
-    drawn = {
-        "extent": figures.extent_figure(page.extents) if len(page.extents) else None,
-        "rates": figures.rates_figure(page.welders, page.total_rate),
-        "trend": figures.trend_figure(page.trend),
-    }
-    steps = noticing = pd.DataFrame()
-    if page.worth is not None:
-        drawn["value"] = figures.value_figure(page.worth.curve, page.worth.planned)
-        drawn["noticed"] = figures.noticed_figure(noticed(page.worth, np.linspace(0, 0.5, 51)))
-        steps = worth_by_step(page.worth, 10)
-        noticing = noticed(page.worth, _RATES)
-    data = {name: _figure_json(figure) for name, figure in drawn.items() if figure is not None}
-    strips = [
-        (joint, strip(joint.length_mm, joint.examined, joint.found, joint.planned, joint.owed))
-        for joint in page.joints
-    ]
-    zones = [
-        (zone, marks_sentence(zone.marks), zone_strip(zone.lengths_mm, zone.marks))
-        for zone in page.zones
-    ]
+    Parameters
+    ----------
+    page : Page
+        The page.
+    shared : str, optional
+        Name of the file beside it that holds the script which draws the figures; None: the page
+        carries the script itself.
+    """
+    link = Linker()
     return (
         _environment()
-        .get_template("qa.html.j2")
+        .get_template("base.html.j2")
         .render(
             page=page,
-            figures=data,
-            strips=[(joint, Markup(svg)) for joint, svg in strips],  # noqa: S704
-            zones=[(zone, told, Markup(svg)) for zone, told, svg in zones],  # noqa: S704
-            steps=steps,
-            noticing=noticing,
+            link=link,
+            shared=shared,
+            partial=partial(_partial, link=link),
+            packed=_plotly,
             css=Markup(_text("static/page.css")),  # noqa: S704
             script=Markup(_text("static/page.js")),  # noqa: S704
-            plotly=_plotly() if data else "",
-            definitions=DEFINITIONS,
+            policy=_POLICY,
             limits=LIMITS,
             cautions=(RADIOGRAPHY, PRESSURE, DECISION),
-            method_name=METHODS.get(page.method, page.method),
         )
     )
 
 
-def write_qa(page: QaPage, folder: str | Path) -> Path:
-    """Write the page for the QA lead into a folder and return its path.
+def _partial(block: Partial, *, link: Linker) -> Markup:
+    template = _environment().get_template(block.template)
+    return Markup(template.render(data=block.data, link=link))  # noqa: S704  (escaped by itself)
+
+
+def write_page(page: Page, folder: str | Path, *, shared_assets: bool = False) -> Path:
+    """Write a page into a folder and return its path.
+
+    Parameters
+    ----------
+    page : Page
+        The page.
+    folder : str or Path
+        Made if it is not there.
+    shared_assets : bool
+        The script that draws the figures goes into a file of its own beside the page, for many
+        pages that are kept together.
 
     Raises
     ------
@@ -143,22 +116,47 @@ def write_qa(page: QaPage, folder: str | Path) -> Path:
         If the folder cannot be written to.
     """
     folder = Path(folder)
-    path = folder / f"qa-{_file_name(page.job)}.html"
+    path = folder / f"{file_name(page.file)}.html"
     try:
         folder.mkdir(parents=True, exist_ok=True)
-        path.write_text(render_qa(page), encoding="utf-8", newline="\n")
+        shared = _write_script(folder) if shared_assets and page.figures else None
+        path.write_text(render_page(page, shared=shared), encoding="utf-8", newline="\n")
     except OSError as error:
         raise CannotGoOn(f"{path} cannot be written: {error.strerror}") from error
     return path
 
 
-def _file_name(text: str) -> str:
-    """Return text that is safe as part of a file's name."""
-    kept = "".join(char if char.isalnum() or char in "-_" else "-" for char in text)
-    return kept[:60].strip("-") or "job"
+def _write_script(folder: Path) -> str:
+    """Write the script that draws figures into a folder, if it is not there, and return its name.
+
+    The name has the version, so that a file of that name is that script.
+    """
+    name = f"plotly-{metadata.version('plotly')}.min.js"
+    if not (folder / name).exists():
+        from plotly.offline import get_plotlyjs  # noqa: PLC0415  (heavy)
+
+        (folder / name).write_text(get_plotlyjs(), encoding="utf-8", newline="\n")
+    return name
 
 
-def _figure_json(figure: Any) -> Any:
+def file_name(text: str) -> str:
+    """Return text as the name of a file: safe on every system, and different for different texts.
+
+    Examples
+    --------
+    >>> file_name("qa-WB-41")
+    'qa-WB-41'
+    >>> file_name("qa-A/1"), file_name("qa-A 1")
+    ('qa-A-1-f9c3fb', 'qa-A-1-c95bd6')
+    """
+    safe = "".join(char if char.isalnum() or char in "-_" else "-" for char in text)
+    kept = safe[:_MOST_LETTERS].strip("-") or "page"
+    if kept == text:
+        return kept
+    return f"{kept}-{hashlib.sha256(text.encode()).hexdigest()[:6]}"
+
+
+def _figure_json(figure: Any) -> Markup:
     """Return a figure as JSON that cannot close the script element it stands in."""
     text = json.dumps(json.loads(figure.to_json()), sort_keys=True, separators=(",", ":"))
     safe = text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")

@@ -1,5 +1,6 @@
 """Sentences of the pages, made from the figures: what is known, how sure, and what to do."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -95,58 +96,90 @@ def decisions(
     return tuple(Decision(text, anchor) for needed, text, anchor in candidates if needed)
 
 
-def apart_sentence(table: pd.DataFrame, usual: float, level: float) -> str:
-    """Return which welders stand apart from the rate of all, and how little that may mean.
+def few_sentence(table: pd.DataFrame) -> str:
+    """Return how many welders are known by a small sample only; "" if none is.
 
     Parameters
     ----------
     table : DataFrame
-        One basis: ``welder``, ``examined``, ``lower``, ``upper``.
-    usual : float
-        The rate of all together.
-    level : float
-        Confidence level of the bounds.
+        One basis: ``welder``, ``examined``.
 
     Examples
     --------
-    >>> apart_sentence(pd.DataFrame({"welder": ["A", "B"], "examined": [9, 40],
-    ...     "lower": [0.01, 0.0], "upper": [0.5, 0.09]}), 0.05, 0.95)
-    'The bounds of all 2 welders hold the rate of all together (5.0 %): these figures do not tell \
-them apart. 1 welder has fewer than 30 spots examined: a small sample, with long bounds because \
+    >>> few_sentence(pd.DataFrame({"welder": ["A", "B"], "examined": [9, 40]}))
+    '1 of 2 welders has fewer than 30 spots examined: a small sample, with long bounds because \
 little is known.'
     """
     rows = table[table["examined"] > 0]
-    if len(rows) < 2:
-        return ""
-    high = rows.loc[rows["lower"] > usual, "welder"].tolist()
-    low = rows.loc[rows["upper"] < usual, "welder"].tolist()
-    if not high and not low:
-        said = (
-            f"The bounds of all {len(rows)} welders hold the rate of all together "
-            f"({show.percent(usual)}): these figures do not tell them apart."
-        )
-    else:
-        said = " ".join(
-            _beside(names, where) for names, where in ((high, "above"), (low, "below")) if names
-        )
-        said += (
-            f" With {len(rows)} welders compared at once, about one in {1 / (1 - level):.0f} such "
-            "bounds misses by chance alone: a reason to look closer, no finding yet."
-        )
     small = int((rows["examined"] < SMALL).sum())
     if not small:
-        return said
-    have = "has" if small == 1 else "have"
+        return ""
+    have, sample = ("has", "a small sample") if small == 1 else ("have", "small samples")
     return (
-        f"{said} {show.count(small, 'welder')} {have} fewer than {SMALL} spots examined: "
-        f"{'a small sample' if small == 1 else 'small samples'}, with long bounds because little "
-        "is known."
+        f"{small} of {show.count(len(rows), 'welder')} {have} fewer than {SMALL} spots examined: "
+        f"{sample}, with long bounds because little is known."
     )
 
 
-def _beside(names: list[Any], where: str) -> str:
-    whole = "The bounds of welder" if len(names) == 1 else "The bounds of welders"
-    return f"{whole} {show.listed([str(n) for n in names])} lie wholly {where} the rate of all."
+def basis_sentence(basis: str) -> str:
+    """Return what rates of a basis speak of, and how they are to be read.
+
+    Parameters
+    ----------
+    basis : {"unbiased", "described"}
+        As in :func:`ndtstats.rates.rates`.
+    """
+    said = f"Rates are of first examinations only, on the {basis} basis."
+    if basis == "described":
+        return (
+            f"{said} How the places were chosen is not known: this describes what was examined, "
+            "not what was welded."
+        )
+    return (
+        f"{said} Places that were more likely to be drawn weigh less, so a rate is not rejected ÷ "
+        "examined; what the spots are worth tells how much the bounds rest on."
+    )
+
+
+def repairs_sentence(aside: pd.DataFrame, method: str) -> str:
+    """Return how repairs go, and how many exposures had to be taken again.
+
+    Parameters
+    ----------
+    aside : DataFrame
+        As :func:`ndtstats.rates.set_aside` gives it, of one group.
+    method : str
+        The method.
+    """
+    rows: Mapping[Any, Any] = aside.set_index("what").to_dict("index")
+    repair, again, undone = (rows[what] for what in ("repairs accepted", "re-shoots", "not done"))
+    if repair["of"] == 0:
+        said = f"No repair was examined again by {method} yet."
+    else:
+        few = " That is a small sample." if repair["of"] < SMALL else ""
+        said = (
+            f"{repair['count']:,.0f} of {show.count(repair['of'], 'repair')} examined again by "
+            f"{method} {'was' if repair['count'] == 1 else 'were'} accepted, "
+            f"{show.percent(repair['rate'])}; with {show.level(repair['level'])} confidence "
+            f"between {show.percent(repair['lower'])} and {show.percent(repair['upper'])} are.{few}"
+        )
+    if again["of"] == 0:
+        return said
+    return (
+        f"{said} {show.count(again['count'], 're-shoot').capitalize()} among "
+        f"{show.count(again['of'], 'exposure')}; {show.count(undone['count'], 'spot')} not done."
+    )
+
+
+def small_number(value: float) -> str:
+    """Return a probability such as p; what is very small is said to be no more than that.
+
+    Examples
+    --------
+    >>> small_number(0.0421), small_number(0.00001), small_number(1.0)
+    ('0.042', '< 0.0001', '1')
+    """
+    return "< 0.0001" if value < 0.0001 else f"{value:.2g}"
 
 
 def others_sentence(table: pd.DataFrame, method: str) -> str:

@@ -29,7 +29,7 @@ from ndtstats.planning import draw_plan
 from ndtstats.planning.draw import draw_systematic, inclusion_probabilities
 from ndtstats.rates import rates
 from ndtstats.register import Register
-from ndtstats.report import qa_page, render_qa
+from ndtstats.report import qa_page, render_page
 from ndtstats.rules import load_rules
 from ndtstats.statistics import proportion_interval, union_length
 
@@ -95,7 +95,7 @@ def register_work(folder: Path, joints: int, examinations: int) -> None:
         lambda: draw_plan(register, job=JOB, rules=rules, seed=1, now=NOW)))  # fmt: skip
     told("extents", timed(lambda: extent(register, job=JOB, rules=rules)))
     told("owed", timed(lambda: owed(register, job=JOB, rules=rules)))
-    told("QA page", timed(lambda: render_qa(qa_page(register, job=JOB))))
+    told("QA page", timed(lambda: render_page(qa_page(register, job=JOB))))
     register.close()
 
 

@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from playwright.sync_api import sync_playwright
 
-from ndtstats.report import qa_page, write_qa
+from ndtstats.report import qa_page, write_page
 
 CHROMIUM = shutil.which("chromium")
 ARGUMENTS = [
@@ -33,7 +33,7 @@ def browser():
 @pytest.fixture
 def opened(browser, yard, tmp_path):
     """Open the page at a width; what the console and the network said."""
-    path = write_qa(qa_page(yard, job="H1"), tmp_path)
+    path = write_page(qa_page(yard, job="H1"), tmp_path)
 
     def at(width):
         page = browser.new_page(viewport={"width": width, "height": 900})
@@ -77,10 +77,10 @@ def test_the_page_prints_whole(opened, tmp_path):
 
 
 def test_text_and_tables_are_there_without_javascript(browser, yard, tmp_path):
-    path = write_qa(qa_page(yard, job="H1"), tmp_path)
+    path = write_page(qa_page(yard, job="H1"), tmp_path)
     page = browser.new_context(java_script_enabled=False).new_page()
     page.goto(Path(path).as_uri())
     text = page.inner_text("main")
     assert "Reject rates by welder" in text
     assert "K7" in text
-    assert "the table below holds the same figures" in text
+    assert "the table with it holds the same figures" in text

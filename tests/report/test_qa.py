@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 
 from ndtstats.escalation import owed
-from ndtstats.report import qa_page, render_qa, write_qa
+from ndtstats.report import qa_facts, qa_page, render_page, write_page
+from ndtstats.report.qa.told import causes_of, kinds_of
 
 VOID = {"meta", "link", "br", "hr", "img", "input"}
 
@@ -51,7 +52,11 @@ class Page(HTMLParser):
 
 @pytest.fixture
 def html(yard):
-    return render_qa(qa_page(yard, job="H1"))
+    return render_page(qa_page(yard, job="H1"))
+
+
+def figure_of(html, name):
+    return json.loads(re.search(rf'id="data-{name}">(.*?)</script>', html, re.DOTALL)[1])
 
 
 def test_nothing_is_fetched_and_everything_is_nested(html):
@@ -86,7 +91,7 @@ def test_names_that_try_to_do_harm_are_harmless(html):
 
 
 def test_the_same_register_gives_the_same_bytes(yard):
-    assert render_qa(qa_page(yard, job="H1")) == render_qa(qa_page(yard, job="H1"))
+    assert render_page(qa_page(yard, job="H1")) == render_page(qa_page(yard, job="H1"))
 
 
 def test_the_page_is_small_enough_for_an_e_mail(html):
@@ -94,23 +99,19 @@ def test_the_page_is_small_enough_for_an_e_mail(html):
 
 
 def test_figures_hold_what_the_tables_hold(yard):
-    page = qa_page(yard, job="H1")
-    html = render_qa(page)
-    data = json.loads(re.search(r'id="data-trend">(.*?)</script>', html, re.DOTALL)[1])
-    rows = page.trend.sort_values("month")
-    assert data["data"][0]["x"] == rows["month"].tolist()
-    assert data["data"][0]["y"] == pytest.approx((100 * rows["rate"]).tolist())
-    assert data["data"][0]["error_y"]["array"] == pytest.approx(
-        (100 * (rows["upper"] - rows["rate"])).tolist()
-    )
+    rows = qa_facts(yard, job="H1").rated.trend.months
+    data = figure_of(render_page(qa_page(yard, job="H1")), "trend")
+    bars, marks = data["data"]
+    assert marks["x"] == bars["x"] == rows["month"].tolist()
+    assert marks["y"] == pytest.approx((100 * rows["share"]).tolist())
+    top = [middle + half for middle, half in zip(bars["y"], bars["error_y"]["array"], strict=True)]
+    assert top == pytest.approx((100 * rows["upper"]).tolist())
     assert data["layout"]["yaxis"]["title"]["text"].endswith("[%]")
 
 
 def test_the_rates_figure_holds_what_its_table_holds(yard):
-    page = qa_page(yard, job="H1")
-    html = render_qa(page)
-    drawn = json.loads(re.search(r'id="data-rates">(.*?)</script>', html, re.DOTALL)[1])["data"][0]
-    rows = page.welders.sort_values("welder", ascending=False)
+    drawn = figure_of(render_page(qa_page(yard, job="H1")), "rates")["data"][0]
+    rows = qa_facts(yard, job="H1").rated.welders.sort_values("welder", ascending=False)
     assert drawn["x"] == pytest.approx((100 * rows["rate"]).tolist())
     assert [name.rsplit(", ", 1)[1] for name in drawn["y"]] == [
         f"{n} spots" for n in rows["examined"]
@@ -125,20 +126,21 @@ def test_nothing_on_the_page_turns_the_direction_of_what_stands_beside_it(html):
 
 def test_each_owed_item_stands_once_under_its_cause(yard):
     items = owed(yard, job="H1")
-    page = qa_page(yard, job="H1")
-    told = [item for cause in page.owed for item in cause.items]
+    causes, left = causes_of(items)
+    told = [item for cause in causes for item in cause.items]
+    assert left == 0
     assert len(items) > 0
     assert len(told) == len(items)
     assert sum(item["count"] for item in told) == items["count"].sum()
-    assert {cause.because for cause in page.owed} == set(items["because"])
+    assert {cause.because for cause in causes} == set(items["because"])
 
 
 def test_the_joints_with_something_owed_come_first(yard):
-    page = qa_page(yard, job="H1")
-    has = [len(joint.owed) > 0 for joint in page.joints]
+    joints = qa_facts(yard, job="H1").strips.joints
+    has = [len(joint.owed) > 0 for joint in joints]
     assert any(has)
     assert has == sorted(has, reverse=True)
-    rejected = page.joints[0].examined
+    rejected = joints[0].examined
     assert "lack of fusion (401)" in set(rejected["found"])
 
 
@@ -153,20 +155,21 @@ def test_warnings_of_one_kind_and_file_stand_on_one_line(yard):
     before = len(yard.table("warnings", job="H1"))
     with yard.batch(kind="load", subject="more", now=later) as batch:
         batch.insert("warnings", warnings)
-    page = qa_page(yard, job="H1")
-    assert page.warnings_number == before + 20
-    line = page.warnings[page.warnings["reason"] == "has no visual"]
+    facts = qa_facts(yard, job="H1")
+    assert len(facts.warnings) == before + 20
+    kinds = kinds_of(facts.warnings)
+    line = kinds[kinds["reason"] == "has no visual"]
     assert line["count"].tolist() == [20]
     assert line["rows"].iloc[0] == "2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13 and 8 more"
     assert line["values"].iloc[0] == "B-01"
 
 
 def test_the_headline_says_how_sure(yard):
-    page = qa_page(yard, job="H1")
-    total = page.described["rejected"].sum()
-    assert f"{total} of 40 spots were rejected" in page.headline
-    assert "with 95 % confidence it lies between" in page.headline
-    assert "Owed:" in page.headline
+    (headline,) = qa_page(yard, job="H1").headline
+    total = qa_facts(yard, job="H1").rated.described["rejected"].sum()
+    assert f"{total} of 40 spots were rejected" in headline
+    assert "with 95 % confidence it lies between" in headline
+    assert "Owed:" in headline
 
 
 def test_cautions_and_origin_close_the_page(yard, html):
@@ -188,13 +191,13 @@ def test_as_of_gives_the_page_of_that_day(yard, now):
 def test_a_job_without_anything_has_sentences_instead_of_boxes(register, now):
     with register.batch(kind="load", subject="jobs", now=now) as batch:
         batch.merge("jobs", pd.DataFrame({"job": ["H1"]}))
-    html = render_qa(qa_page(register, job="H1"))
+    html = render_page(qa_page(register, job="H1"))
     assert "Nothing of job H1 has been examined" in html
     assert "No rules are in force" in html
     assert "<figure" not in html
 
 
 def test_the_file_is_named_after_the_job_whatever_its_name(yard, tmp_path):
-    path = write_qa(qa_page(yard, job="H1"), tmp_path / "out")
+    path = write_page(qa_page(yard, job="H1"), tmp_path / "out")
     assert path == tmp_path / "out" / "qa-H1.html"
     assert path.read_text(encoding="utf-8").startswith("<!doctype html>")

@@ -2,11 +2,12 @@ import pandas as pd
 import pytest
 
 from ndtstats.report.sentences import (
-    apart_sentence,
     decisions,
     extent_part,
+    few_sentence,
     others_sentence,
     rate_sentence,
+    repairs_sentence,
 )
 
 
@@ -74,29 +75,31 @@ def test_nothing_to_decide_is_empty():
     assert decisions(owed="Nothing is owed.", extents=met, extent="", planned=0, warnings=0) == ()
 
 
-WELDERS = pd.DataFrame(
-    {
-        "welder": ["A", "B", "C"], "examined": [200, 200, 12], "lower": [0.08, 0.0, 0.0],
-        "upper": [0.2, 0.02, 0.3],
-    }
-)  # fmt: skip
+def test_welders_known_by_a_small_sample_are_counted():
+    table = pd.DataFrame({"welder": ["A", "B", "C"], "examined": [200, 12, 0]})
+    assert "1 of 2 welders has fewer than 30 spots" in few_sentence(table)
+    assert few_sentence(table.head(1)) == ""
 
 
-def test_who_stands_apart_is_named_with_a_caution():
-    said = apart_sentence(WELDERS, 0.05, 0.95)
-    assert "welder A lie wholly above" in said
-    assert "welder B lie wholly below" in said
-    assert "about one in 20" in said
-    assert "1 welder has fewer than 30 spots" in said
+def aside(accepted, repairs):
+    return pd.DataFrame(
+        {
+            "what": ["repairs accepted", "re-shoots", "not done"], "count": [accepted, 1, 0],
+            "of": [repairs, 50, 50], "rate": 0.75, "lower": 0.1941, "upper": 0.9937, "level": 0.95,
+        }
+    )  # fmt: skip
 
 
-def test_nobody_stands_apart_where_all_bounds_hold_the_rate_of_all():
-    said = apart_sentence(WELDERS.assign(lower=0.0, upper=0.4), 0.05, 0.95)
-    assert "do not tell them apart" in said
+def test_repairs_are_told_with_their_bounds():
+    # 3 of 4: 0.1941 to 0.9937, Clopper-Pearson at 95 % (computed with a general library).
+    said = repairs_sentence(aside(3, 4), "RT")
+    assert said.startswith("3 of 4 repairs examined again by RT were accepted, 75.0 %; with 95 %")
+    assert "between 19.4 % and 99.4 % are. That is a small sample." in said
+    assert said.endswith("1 re-shoot among 50 exposures; no spots not done.")
 
 
-def test_one_welder_is_compared_with_nobody():
-    assert apart_sentence(WELDERS.head(1), 0.05, 0.95) == ""
+def test_no_repair_has_no_share():
+    assert repairs_sentence(aside(0, 0), "RT").startswith("No repair was examined again by RT yet.")
 
 
 def test_other_methods_are_told_apart():

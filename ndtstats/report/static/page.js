@@ -1,11 +1,13 @@
 "use strict";
 (async () => {
-  const packed = atob(document.getElementById("plotly").textContent.trim());
-  const bytes = Uint8Array.from(packed, (char) => char.charCodeAt(0));
-  const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
-  const script = document.createElement("script");
-  script.textContent = await new Response(stream).text();
-  document.head.append(script);
+  const packed = document.getElementById("plotly");
+  if (packed) {
+    const bytes = Uint8Array.from(atob(packed.textContent.trim()), (char) => char.charCodeAt(0));
+    const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
+    const script = document.createElement("script");
+    script.textContent = await new Response(stream).text();
+    document.head.append(script);
+  }
   for (const plot of document.querySelectorAll(".plot")) {
     const name = plot.id.replace("plot-", "");
     const figure = JSON.parse(document.getElementById("data-" + name).textContent);

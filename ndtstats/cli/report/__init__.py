@@ -1,0 +1,15 @@
+"""``ndtstats report``: pages to read, as HTML."""
+
+import click
+
+from ndtstats.cli.root import LazyGroup
+
+
+@click.group(
+    cls=LazyGroup,
+    verbs={
+        "qa": ("ndtstats.cli.report.qa:qa", "The page for the welding QA lead, of one job."),
+    },
+)
+def report() -> None:
+    """Write pages to read, as HTML that opens without a network."""

@@ -1,0 +1,95 @@
+"""From columns of a frame to columns of a table on a page, formatted as people read them."""
+
+from collections.abc import Callable
+from typing import Any
+
+import pandas as pd
+
+from ndtstats.report import formatting as show
+from ndtstats.report.page import MOST_ROWS, Column, Table
+
+
+def text(rows: pd.DataFrame, name: str, heading: str) -> Column:
+    """Return a column of text; a dash where there is none."""
+    return Column(heading, rows[name].astype("str").fillna("–").tolist())
+
+
+def number(
+    rows: pd.DataFrame, name: str, heading: str, as_text: Callable[[float], str]
+) -> Column:  # fmt: skip
+    """Return a column of numbers, each as the function writes it; a dash where there is none.
+
+    Examples
+    --------
+    >>> number(pd.DataFrame({"n": [1200, None]}), "n", "spots", counted).cells
+    ['1,200', '–']
+    """
+    return Column(heading, _each(rows[name], as_text), number=True)
+
+
+def bounds(rows: pd.DataFrame, names: tuple[str, str], heading: str, as_text: Any) -> Column:
+    """Return a column of "low to high".
+
+    Examples
+    --------
+    >>> rows = pd.DataFrame({"lower": [0.01], "upper": [0.25]})
+    >>> bounds(rows, ("lower", "upper"), "bounds", show.percent).cells
+    ['1.0 % to 25.0 %']
+    """
+    low, high = (_each(rows[name], as_text) for name in names)
+    cells = [
+        "–" if "–" in pair else f"{pair[0]} to {pair[1]}" for pair in zip(low, high, strict=True)
+    ]
+    return Column(heading, cells, number=True)
+
+
+def counted(value: float) -> str:
+    """Return a whole number."""
+    return f"{value:,.0f}"
+
+
+def one_decimal(value: float) -> str:
+    """Return a number with one decimal."""
+    return f"{value:,.1f}"
+
+
+def two_decimals(value: float) -> str:
+    """Return a number with two decimals."""
+    return f"{value:,.2f}"
+
+
+def _each(values: "pd.Series[Any]", as_text: Callable[[float], str]) -> list[str]:
+    # Cells beyond those shown are only counted: they need no text.
+    shown = [
+        "–" if pd.isna(value) else as_text(value) for value in values.iloc[:MOST_ROWS].tolist()
+    ]
+    return shown + [""] * (len(values) - len(shown))
+
+
+def rates_table(rows: pd.DataFrame, column: str, title: str, level: float) -> Table:
+    """Return rates with their bounds.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        Of :func:`ndtstats.rates.rates`, of one basis.
+    column : str
+        What the rates are broken down by.
+    title : str
+        What they are.
+    level : float
+        Confidence level of the bounds.
+    """
+    shared = (number(rows, "shared", "shared", counted),) if column == "welder" else ()
+    return Table(
+        f"{title}; bounds at {show.level(level)} confidence",
+        (
+            text(rows, column, column),
+            number(rows, "rejected", "rejected", counted),
+            number(rows, "examined", "examined", counted),
+            number(rows, "rate", "rate", show.percent),
+            bounds(rows, ("lower", "upper"), "bounds", show.percent),
+            number(rows, "effective", "worth", one_decimal),
+            *shared,
+        ),
+    )
