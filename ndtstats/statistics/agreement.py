@@ -66,6 +66,10 @@ def readings_table(first: Any, second: Any) -> pd.DataFrame:
     first, second : array_like of shape (n,)
         Verdicts on the same films; a film that one has not read is left out.
 
+    Notes
+    -----
+    The table that Cohen 1960 starts from; counted by hand in the tests.
+
     Examples
     --------
     >>> table = readings_table(["accept", "reject", "accept"], ["accept", "accept", "accept"])

@@ -155,6 +155,11 @@ def u_chart(
     labels, centre, limits
         As in :func:`p_chart`, with Poisson in the place of binomial; Laney's is u'.
 
+    Notes
+    -----
+    Montgomery, Statistical Quality Control, ch. 7 (from memory). Checked against his personal
+    computers and dyed cloth, and the c chart of NIST/SEMATECH e-Handbook 6.3.3.1.
+
     Examples
     --------
     >>> u_chart([3, 5, 4, 18, 4], [2.0] * 5, limits="three-sigma").signals
@@ -271,6 +276,10 @@ def _wide(score: _Floats) -> bool:
 
 def laney_spread(scores: Any) -> float:
     """Return the standard deviation of scores from point to point, by their moving range.
+
+    Notes
+    -----
+    Laney 2002, Qual. Eng. 14:531: mean moving range / 1.128; checked against the formula in R.
 
     Examples
     --------

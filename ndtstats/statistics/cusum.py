@@ -137,6 +137,7 @@ def choose_cusum(good: float, bad: float, *, spots_between_false_alarms: float) 
     -----
     m is the whole number nearest to the ratio of the weights of the sequential test, as Reynolds &
     Stoumbos have it, so that the chain is exact; the limit is the lowest that is long enough.
+    Checked against the weights of Reynolds & Stoumbos 1999 by hand, and by trying lower limits.
 
     Examples
     --------

@@ -45,6 +45,8 @@ def finite_lot_interval(
     Inverts the hypergeometric tests (Konijn 1973, Statistical Theory of Sample Survey Design and
     Analysis, from memory; Wright 1991, Exact Confidence Bounds when Sampling from Small Finite
     Universes, from memory).
+    Checked against exact fractions, and against Kauermann & Küchenhoff 2010, p. 53, whose method
+    goes one unit beyond the inverted test at both ends.
 
     Examples
     --------

@@ -146,7 +146,8 @@ def hidden_imperfections(
 
     Notes
     -----
-    Means and probabilities of none are in closed form. ``upper`` comes from the exact distribution
+    The posterior predictive of gamma and Poisson (Gelman et al. 2013, 2.6, from memory). Means and
+    probabilities of none are in closed form. ``upper`` comes from the exact distribution
     of the sum (:mod:`ndtstats.statistics.negative_binomial`), or from 40,000 draws where that
     would be too long.
 

@@ -33,6 +33,10 @@ def union_intervals(group: Any, start: Any, end: Any) -> pd.DataFrame:
     DataFrame
         Columns ``group``, ``start``, ``end``, by the groups' first occurrence, then by ``start``.
 
+    Notes
+    -----
+    Checked against a count of every millimetre, in any order of rows.
+
     Examples
     --------
     >>> union_intervals(["a", "a", "b", "a"], [0, 5, 0, 20], [10, 12, 3, 25])
@@ -94,6 +98,10 @@ def union_length(group: Any, start: Any, end: Any) -> "pd.Series[float]":
 
     Parameters and conventions as in :func:`union_intervals`; the result is indexed by group.
 
+    Notes
+    -----
+    Checked with :func:`union_intervals`.
+
     Examples
     --------
     >>> union_length(["a", "a", "b"], [0, 5, 0], [10, 12, 3]).to_dict()
@@ -112,6 +120,10 @@ def intersect_length(
     """Return the length that two families of intervals have in common, per group, in mm.
 
     By inclusion and exclusion: what two unions share is their sum less the union of both.
+
+    Notes
+    -----
+    Checked against a count of every millimetre that both cover.
 
     Examples
     --------

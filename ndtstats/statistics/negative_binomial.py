@@ -37,6 +37,10 @@ def sum_probabilities(shape: _Floats, odds: _Floats, weight: _Floats) -> _Floats
         Probabilities from 0 on, all but 1e-11 of them. None where so many would have to be told
         apart that it is no longer worth it; then simulate.
 
+    Notes
+    -----
+    Checked against scipy's negative binomial and the convolution of unlike ones.
+
     Examples
     --------
     Two counts of one mean are one count of twice the shape:

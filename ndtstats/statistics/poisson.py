@@ -31,6 +31,8 @@ def rate_interval(
     Notes
     -----
     Garwood 1936, Biometrika 28:437: quantiles of gamma distributions of shape count and count + 1.
+    Checked against R's qgamma on the limits of Garwood and the AICPA reliability factors (from
+    memory), and as the inversion of the Poisson test.
 
     Examples
     --------

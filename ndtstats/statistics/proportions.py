@@ -64,6 +64,11 @@ def proportion_interval(
     UseError
         If k is outside [0, n], or level, method or sides are unknown.
 
+    Notes
+    -----
+    Checked against Newcombe 1998 (Stat. Med. 17:857, table I), NIST/SEMATECH e-Handbook 7.2.4.1,
+    Brown, Cai & DasGupta 2001 (table 5), the AICPA audit tables, and scipy.
+
     Examples
     --------
     >>> lower, upper = proportion_interval([0, 3], 30)
@@ -88,7 +93,13 @@ def proportion_interval(
 
 
 def tail_probability(level: float, sides: str) -> float:
-    """Return the probability of error on each side in use; UseError if it makes no sense."""
+    """Return the probability of error on each side in use; UseError if it makes no sense.
+
+    Examples
+    --------
+    >>> round(tail_probability(0.9, "two"), 6), round(tail_probability(0.9, "upper"), 6)
+    (0.05, 0.1)
+    """
     if not 0 < level < 1:
         raise UseError(f"level {level} is not a confidence level; write it between 0 and 1: 0.95")
     if sides not in {"two", "upper", "lower"}:

@@ -160,6 +160,7 @@ def moments_beta(proportion: Any) -> tuple[float, float]:
     Notes
     -----
     A first look that ignores how many each rests on (Gelman et al., Bayesian Data Analysis, 5.1).
+    Checked against the 70 earlier groups of rats (Gelman et al. 2013, 5.1).
 
     Examples
     --------

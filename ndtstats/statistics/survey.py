@@ -164,6 +164,7 @@ def weighted_rate(
     As for a proportion, with Poisson in the place of binomial: value / variance is the exposure
     that would tell as much if events came one by one, capped at (Σ w x)² / Σ w² x; the bound is
     that of Garwood on it. With equal weights and events one by one it is Garwood's own.
+    Checked against the exact bound where it must be that, and by coverage in simulated joints.
 
     Examples
     --------

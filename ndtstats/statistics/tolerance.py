@@ -67,6 +67,10 @@ def normal_lower_limit(lengths: Any, *, share: float, confidence: float) -> floa
     share, confidence : float
         As in :func:`tolerance_factor`.
 
+    Notes
+    -----
+    As :func:`tolerance_factor`; checked by how many of simulated normal lengths pass it.
+
     Examples
     --------
     >>> round(normal_lower_limit([52.0, 49.0, 51.0, 55.0, 50.0], share=0.9, confidence=0.95), 2)
@@ -128,6 +132,10 @@ def lower_limit(lengths: Any, *, share: float, confidence: float) -> float:
     UseError
         If too few were measured for any limit.
 
+    Notes
+    -----
+    As :func:`order_for_limit`; the confidence reached is checked by scipy's beta distribution.
+
     Examples
     --------
     >>> lower_limit(range(41, 141), share=0.95, confidence=0.95)
@@ -155,6 +163,10 @@ def share_below(lengths: Any, specified: float, *, level: float = 0.95) -> Share
         A length equal to it is long enough.
     level : float
         Confidence level of the two-sided bounds (Clopper & Pearson 1934).
+
+    Notes
+    -----
+    Checked against scipy's exact interval.
 
     Examples
     --------

@@ -71,6 +71,11 @@ def shrunk_widely(
     UseError
         If nothing was examined in any group, or the level makes no sense.
 
+    Notes
+    -----
+    Checked against the conjugate posterior (Gelman et al. 2013, 2.6, from memory) and scipy's
+    distributions at the bounds.
+
     Examples
     --------
     >>> table = shrunk_widely([0, 2, 9, 1], [20.0, 20.0, 20.0, 20.0])
@@ -104,6 +109,11 @@ def shrunk_shares_widely(
         How likely each beta prior is; left out, what these groups say.
     level, limit, Returns, Raises
         As for :func:`shrunk_widely`.
+
+    Notes
+    -----
+    Checked against the conjugate posterior (Gelman et al. 2013, 2.4, from memory) and adaptive
+    quadrature.
 
     Examples
     --------
