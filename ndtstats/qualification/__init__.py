@@ -11,16 +11,30 @@ from ndtstats.qualification.papers import Papers, papers_of
 from ndtstats.qualification.schemes import Scheme, scheme_of, schemes
 from ndtstats.qualification.spans import spans
 from ndtstats.qualification.validity import validity
+from ndtstats.qualification.who import (
+    certificates,
+    evidence,
+    lapsing,
+    may_weld,
+    require_welder,
+    sentence,
+)
 
 __all__ = [
     "Papers",
     "Scheme",
+    "certificates",
     "covered",
+    "evidence",
+    "lapsing",
+    "may_weld",
     "outside",
     "papers_of",
     "pieces",
+    "require_welder",
     "scheme_of",
     "schemes",
+    "sentence",
     "spans",
     "validity",
 ]

@@ -1,6 +1,6 @@
 """Deposits outside a qualification on their day, with the reason in words."""
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Any
 
 import numpy as np
@@ -22,7 +22,11 @@ _WORDS = {
 
 
 def outside(
-    register: Register, *, job: str | None = None, as_of: datetime | None = None
+    register: Register,
+    *,
+    job: str | None = None,
+    as_of: datetime | None = None,
+    until: date | None = None,
 ) -> pd.DataFrame:
     """Return the deposits that no certificate of their welder covered on the day.
 
@@ -34,6 +38,8 @@ def outside(
         Only deposits of this job; continuity counts what was welded on any.
     as_of : datetime, optional
         By what was known then.
+    until : date, optional
+        Only deposits up to this day.
 
     Returns
     -------
@@ -42,6 +48,8 @@ def outside(
         of the days. ``certificate`` is the one that comes nearest; missing where there is none.
     """
     deposits = register.table("deposits", job=job, as_of=as_of)
+    if until is not None:
+        deposits = deposits[deposits["date"] <= pd.Timestamp(until)]
     joints = register.table("joints", job=job, as_of=as_of)
     found = outside_of(pieces(deposits, joints), papers_of(register, as_of))
     zones = joints[["job", "joint", "zone"]]

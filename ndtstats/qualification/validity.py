@@ -88,11 +88,11 @@ def _notes(tickets: pd.DataFrame, confirmations: pd.DataFrame) -> "pd.Series[str
         (scheme.isna(), tickets["standard"].fillna("?") + " is not a scheme known here; taken as"
          " the certificate states it: confirmation and continuity are not looked at"),
         (strange, scheme + " has no route " + own),
-        (unnamed & stated, "states no route (a, b or c), so its valid_until is taken as it stands"),
-        (unnamed & ~stated, "states neither route (a, b or c) nor valid_until, so only its"
-         " confirmations are looked at"),
+        (unnamed & stated, "no route stated: ends on its valid_until"),
+        (unnamed & ~stated, "neither route nor valid_until stated: only confirmations"
+         " are looked at"),
         (_assumed(tickets, vouched), "confirmations before " + vouched.dt.strftime("%Y-%m-%d")
-         + " rest on the certificate"),
+         + " on its word"),
     ]  # fmt: skip
     cases += [
         ((scheme == known.name) & (taken == letter), pd.Series(route.note, tickets.index))

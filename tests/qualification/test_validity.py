@@ -147,7 +147,7 @@ def test_the_certificate_vouches_for_what_came_before_the_register(ask, certific
     stated = certificates({"confirmed_on": "2026-01-10", "valid_until": "2026-06-15"})
     found = ask(stated, "2026-05-01")
     assert found["in_force"]
-    assert "confirmations before 2026-01-10 rest on the certificate" in found["note"]
+    assert "confirmations before 2026-01-10 on its word" in found["note"]
     # The register takes over where it begins: later confirmations must follow on one another.
     assert ask(stated, "2026-05-01", ["2026-04-01"])["in_force"]
     later = stated.assign(confirmed_on=pd.Timestamp("2026-12-01"), valid_until=pd.NaT)
@@ -201,8 +201,8 @@ def test_an_unknown_standard_is_taken_as_it_states_and_that_is_said(ask, certifi
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({}, "states neither route (a, b or c) nor valid_until"),
-        ({"valid_until": "2026-06-15"}, "states no route (a, b or c)"),
+        ({}, "neither route nor valid_until stated"),
+        ({"valid_until": "2026-06-15"}, "no route stated: ends on its valid_until"),
         ({"standard": "ISO 9606-2", "route": "c"}, "ISO 9606-2 has no route c"),
     ],
 )
