@@ -9,6 +9,11 @@ from ndtstats.cli.root import LazyGroup
     cls=LazyGroup,
     verbs={
         "qa": ("ndtstats.cli.report.qa:qa", "The page for the welding QA lead, of one job."),
+        "contractor": (
+            "ndtstats.cli.report.contractor:contractor",
+            "The page for the examination contractor, of one job or all.",
+        ),
+        "welder": ("ndtstats.cli.report.welder:welder", "The page for a welder, or one for each."),
     },
 )
 def report() -> None:
