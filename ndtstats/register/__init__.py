@@ -4,6 +4,7 @@ Nothing is overwritten. Every change is a batch of the log; a corrected row stay
 batch that superseded it, so that every question can be asked as of a past instant.
 """
 
+from ndtstats.register.backup import Verified, backup, verify
 from ndtstats.register.decisions import (
     decisions_in_force,
     record_decisions,
@@ -16,11 +17,15 @@ from ndtstats.register.overturned import (
 )
 from ndtstats.register.queries import jobs_known, require_job
 from ndtstats.register.store import Batch, Counts, Register
+from ndtstats.register.upgrade import Upgraded, upgrade
 
 __all__ = [
     "Batch",
     "Counts",
     "Register",
+    "Upgraded",
+    "Verified",
+    "backup",
     "decisions_in_force",
     "examination_subjects",
     "jobs_known",
@@ -28,5 +33,7 @@ __all__ = [
     "record_decisions",
     "require_job",
     "second_reading",
+    "upgrade",
+    "verify",
     "withdraw_decision",
 ]

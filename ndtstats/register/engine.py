@@ -1,5 +1,6 @@
 """Opening a database: where it is, how it is locked, and what to say when it cannot be had."""
 
+import re
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -39,6 +40,21 @@ def shown(url: sa.URL) -> str:
     if url.get_backend_name() == "sqlite":
         return url.database or ":memory:"
     return url.render_as_string(hide_password=True)
+
+
+def require_there(url: sa.URL) -> None:
+    """Refuse the path of a file that does not exist: opening it would make an empty one.
+
+    Raises
+    ------
+    UseError
+        If there is none.
+    """
+    if url.get_backend_name() == "sqlite" and not Path(str(url.database)).exists():
+        raise UseError(
+            f"there is no register at {shown(url)}; make one with: ndtstats init "
+            "(or name another with --register)"
+        )
 
 
 def engine_for(url: sa.URL) -> sa.Engine:
@@ -85,8 +101,10 @@ def _begin_sqlite(connection: sa.Connection) -> None:
 @contextmanager
 def reading(engine: sa.Engine) -> Iterator[sa.Connection]:
     """Yield a connection that sees one consistent state."""
-    with _told_plainly(engine), engine.connect() as connection:
-        yield connection
+    with _told_plainly(engine), engine.connect() as plain:
+        # Else each question to PostgreSQL would see what was written since the one before.
+        once = plain.dialect.name == "postgresql"
+        yield plain.execution_options(isolation_level="REPEATABLE READ") if once else plain
 
 
 @contextmanager
@@ -99,6 +117,7 @@ def writing(engine: sa.Engine, *, lock: str | None = "batches") -> Iterator[sa.C
         connection = plain.execution_options(writes=True)
         with connection.begin():
             if lock and connection.dialect.name == "postgresql":
+                connection.exec_driver_sql(f"SET LOCAL lock_timeout = '{LOCK_WAIT_S}s'")
                 connection.exec_driver_sql(f"LOCK TABLE {lock} IN EXCLUSIVE MODE")
             yield connection
 
@@ -108,24 +127,59 @@ def _told_plainly(engine: sa.Engine) -> Iterator[None]:
     """Turn what a database says of its surroundings into a sentence."""
     try:
         yield
-    except OperationalError as error:
-        raise CannotGoOn(f"register {shown(engine.url)}: {_reason(error)}") from error
     except DBAPIError as error:
-        if "not a database" in str(error.orig):
+        text = str(error.orig)
+        if "not a database" in text:
             raise UseError(f"{shown(engine.url)} is not a register") from error
-        raise
+        reason = reason_of(text)
+        if reason is None and not isinstance(error, OperationalError):
+            raise
+        first_line = text.strip().splitlines()[0]
+        raise CannotGoOn(f"register {shown(engine.url)}: {reason or first_line}") from error
 
 
-def _reason(error: OperationalError) -> str:
-    text = str(error.orig).strip().splitlines()[0]
-    if "locked" in text:
-        return (
-            f"somebody else has been writing for {LOCK_WAIT_S} seconds; try again when he is done"
-        )
-    if "unable to open" in text:
-        return "cannot be opened; check that the folder exists and may be written to"
-    if "readonly" in text:
-        return "may not be written to; check the rights of the file and its folder"
-    if "full" in text:
-        return "the disk is full; nothing was written"
-    return text
+#: What databases say, and how it is told. The words are those of SQLite and of PostgreSQL's
+#: messages in English; a server that speaks another language is quoted as it stands.
+_TOLD: tuple[tuple[str, str], ...] = (
+    (
+        r"locked|lock timeout",
+        f"somebody else has been writing for {LOCK_WAIT_S} seconds; try again when he is done",
+    ),
+    (
+        r"unable to open",
+        "cannot be opened; check that the folder exists and may be written to",
+    ),
+    (r"readonly", "may not be written to; check the rights of the file and its folder"),
+    (
+        r"disk is full|no space left|file too large|disk I/O error",
+        "the disk is full, or fails; nothing was written",
+    ),
+    (
+        r"malformed|corrupt",
+        "the file is damaged; keep it as it is, and go on with the last backup",
+    ),
+    (
+        r"permission denied|must be owner|read-only transaction",
+        "this user may not do that; ask who keeps the register for a user who loads or plans",
+    ),
+    (
+        r"password authentication failed|no password supplied",
+        "the server refuses the user or the password; check both",
+    ),
+    (
+        r"connection refused|could not translate host|name or service not known|timeout expired",
+        "no server answers there; check host and port, and whether it runs",
+    ),
+    (
+        r"terminating connection|server closed the connection|connection is (?:lost|closed)"
+        r"|the connection is closed|shutting down",
+        "the server ended the connection; nothing was written, try again when it is back",
+    ),
+    (r'database "[^"]*" does not exist', "the server has no such database; make it first"),
+)
+
+
+def reason_of(text: str) -> str | None:
+    """Return the sentence for what a database says; None if it says something else."""
+    found = (told for said, told in _TOLD if re.search(said, text, re.IGNORECASE))
+    return next(found, None)

@@ -11,8 +11,9 @@ import sqlalchemy as sa
 
 from ndtstats.columns import IMPERFECTION_COLUMNS, TABLES, Column
 
-#: Version of this schema; a register says which one it has.
-SCHEMA_VERSION: Final = 3
+#: Version of this schema; a register says which one it has. A change needs a new version, and a
+#: step in :mod:`ndtstats.register.migrations` that leads to it.
+SCHEMA_VERSION: Final = 4
 
 metadata = sa.MetaData()
 
@@ -38,6 +39,10 @@ batches = sa.Table(
     sa.Column("unchanged", sa.Integer, nullable=False, default=0),
     sa.Column("corrected", sa.Integer, nullable=False, default=0),
     sa.Column("left_out", sa.Integer, nullable=False, default=0),
+    # Over the entry, its rows and the digest before: see ndtstats.register.chain.
+    sa.Column("digest", sa.String(64)),
+    # True of batches that are older than the chain, and were chained at an upgrade.
+    sa.Column("chained_later", sa.Boolean),
 )
 
 _JOB = Column("job", "text", "number of the hull or contract", required=True)

@@ -1,18 +1,20 @@
 """The register itself: the only module that reads and writes the database."""
 
 import hashlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 
 from ndtstats.columns import Column
 from ndtstats.errors import UseError
+from ndtstats.register import chain
 from ndtstats.register import engine as db
 from ndtstats.register.frames import differs, from_rows, natural_key, to_rows, typed
 from ndtstats.register.schema import (
@@ -85,53 +87,53 @@ class Register:
             If it cannot be opened.
         """
         url = db.url_of(target)
-        if (
-            not create
-            and url.get_backend_name() == "sqlite"
-            and not Path(str(url.database)).exists()
-        ):
-            raise UseError(
-                f"there is no register at {db.shown(url)}; make one with: ndtstats init "
-                "(or name another with --register)"
-            )
+        if not create:
+            db.require_there(url)
         register = cls(db.engine_for(url))
-        if create:
-            register._create()
-        register._check_version()
+        try:
+            if create:
+                register._create()
+            register._check_version()
+        except BaseException:
+            register.close()
+            raise
         return register
 
     def _create(self) -> None:
         with db.writing(self._engine, lock=None) as connection:
-            metadata.create_all(connection)
-            if connection.execute(sa.select(properties)).first() is None:
-                connection.execute(
-                    sa.insert(properties).values(name="schema", value=str(SCHEMA_VERSION))
-                )
+            # Tables that an older register lacks are made by an upgrade, not here.
+            if schema_found(connection) is None:
+                metadata.create_all(connection)
+                row = {"name": "schema", "value": str(SCHEMA_VERSION)}
+                connection.execute(sa.insert(properties).values(row))
 
     def _check_version(self) -> None:
         with db.reading(self._engine) as connection:
-            found = (
-                connection.execute(sa.select(properties.c.value)).scalar()
-                if sa.inspect(connection).has_table("properties")
-                else None
-            )
+            found = schema_found(connection)
         if found is None:
             raise UseError(f"{self.name} holds no register; make one with: ndtstats init")
-        if int(found) > SCHEMA_VERSION:
-            raise UseError(
-                f"{self.name} was made by a newer ndtstats (schema {found}, this one knows "
-                f"{SCHEMA_VERSION}); update ndtstats"
-            )
-        if int(found) < SCHEMA_VERSION:
+        refuse_newer(self.name, found)
+        if found < SCHEMA_VERSION:
             raise UseError(
                 f"{self.name} was made by an older ndtstats (schema {found}, this one needs "
-                f"{SCHEMA_VERSION}); load its files into a new register"
+                f"{SCHEMA_VERSION}); bring it up to date with: ndtstats upgrade"
             )
 
     @property
     def name(self) -> str:
         """Where the register is, as it may be shown."""
         return db.shown(self._engine.url)
+
+    @property
+    def backend(self) -> str:
+        """What keeps it: "sqlite" or "postgresql"."""
+        return self._engine.url.get_backend_name()
+
+    @contextmanager
+    def reading(self) -> Iterator[sa.Connection]:
+        """Yield a connection that sees one consistent state, for what goes over whole tables."""
+        with db.reading(self._engine) as connection:
+            yield connection
 
     def close(self) -> None:
         """Close all connections."""
@@ -276,19 +278,40 @@ class Register:
             connection.execute(sa.insert(batches).values(entry))
             batch = Batch(connection, number)
             yield batch
-            if rehearse:
+            if rehearse or (skip_if_unchanged and not batch.counts.changed):
                 connection.get_transaction().rollback()  # type: ignore[union-attr]  # it is open
                 return
-            entry_row = batches.c.number == number
-            if skip_if_unchanged and not batch.counts.changed:
-                connection.execute(sa.delete(batches).where(entry_row))
-                return
             counts = batch.counts
-            connection.execute(
-                sa.update(batches)
-                .where(entry_row)
-                .values(new=counts.new, unchanged=counts.unchanged, corrected=counts.corrected)
-            )
+            entry |= {
+                "new": counts.new, "unchanged": counts.unchanged, "corrected": counts.corrected,
+            }  # fmt: skip
+            entry["digest"] = batch.link(entry)
+            this = batches.c.number == number
+            connection.execute(sa.update(batches).where(this).values(entry))
+
+
+def schema_found(connection: sa.Connection) -> int | None:
+    """Return the schema of the register in a database; None if there is no register."""
+    if not sa.inspect(connection).has_table("properties"):
+        return None
+    query = sa.select(properties.c.value).where(properties.c.name == "schema")
+    found = connection.execute(query).scalar()
+    return None if found is None else int(found)
+
+
+def refuse_newer(name: str, found: int) -> None:
+    """Refuse a register whose schema this program does not know.
+
+    Raises
+    ------
+    UseError
+        If it was made by a newer program.
+    """
+    if found > SCHEMA_VERSION:
+        raise UseError(
+            f"{name} was made by a newer ndtstats (schema {found}, this one knows "
+            f"{SCHEMA_VERSION}); update ndtstats"
+        )
 
 
 class _Snapshot(Register):
@@ -326,6 +349,8 @@ class Batch:
         self._connection = connection
         self.number = number
         self.counts = Counts()
+        self._written: dict[str, chain.RowsDigest] = {}
+        self._marked: set[str] = set()
 
     def insert(self, table: str, frame: pd.DataFrame, *, counted: bool = False) -> None:
         """Append rows to a table without natural key (plans, cells, spots, warnings).
@@ -388,6 +413,13 @@ class Batch:
         query = sa.select(rows.c.key).where(rows.c.batch == self.number)
         return set(self._connection.execute(query).scalars())
 
+    def link(self, entry: Mapping[str, Any]) -> str:
+        """Return the digest that chains this batch to the one before, given its log entry."""
+        rows = {table: tally.hexdigest() for table, tally in self._written.items()}
+        marks = chain.marks_of(self._connection, self.number, self._marked)
+        before = chain.digest_before(self._connection, self.number)
+        return chain.link(before, entry, rows, marks)
+
     def _count(self, more: Counts) -> None:
         have = self.counts
         self.counts = Counts(
@@ -423,12 +455,17 @@ class Batch:
         )
         if ids:
             self._connection.exec_driver_sql(sql, [(self.number, row) for row in ids])
+            self._marked.add(table)
 
     def _append(self, table: str, frame: pd.DataFrame) -> range:
         sql_table = SQL_TABLES[table]
         first = (self._connection.execute(sa.select(sa.func.max(sql_table.c.id))).scalar() or 0) + 1
         ids = range(first, first + len(frame))
-        _insert(self._connection, table, frame.assign(id=list(ids), batch=self.number))
+        if ids:
+            rows = frame.assign(id=np.arange(ids.start, ids.stop), batch=self.number)
+            _insert(self._connection, table, rows)
+            columns = chain.hashed_columns(table)
+            self._written.setdefault(table, chain.RowsDigest(columns)).add(rows)
         return ids
 
     def _imperfections_differ(
