@@ -102,7 +102,8 @@ def obstacles(job: Job) -> pd.DataFrame:
     """
     found = [check(job) for check in _CHECKS]
     rows = pd.concat([frame.reindex(columns=list(COLUMNS)) for frame in found], ignore_index=True)
-    rows["zone"] = rows["zone"].astype("str").fillna(rows["joint"].map(job.zone_of))
+    own = rows["joint"].map(job.zone_of).astype("str")
+    rows["zone"] = rows["zone"].astype("str").fillna(own)
     return rows.astype(COLUMNS).drop_duplicates(["check", "zone", "name"], ignore_index=True)
 
 
