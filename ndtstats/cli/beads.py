@@ -9,7 +9,7 @@ from ndtstats.cli.console import Shown, emit, say
 from ndtstats.cli.options import as_of_option, format_option, job_option, opened, register_option
 
 if TYPE_CHECKING:
-    from ndtstats.rates.beads import Beads
+    from ndtstats.visual.lengths_of_beads import Beads
 
 
 @click.command()
@@ -32,7 +32,7 @@ def beads(
     fmt: str,
 ) -> None:
     """Beads of intermittent welds: how many are too short, and what all but a few reach."""
-    from ndtstats.rates.beads import beads_of, beads_sentence  # noqa: PLC0415
+    from ndtstats.visual.lengths_of_beads import beads_of, beads_sentence  # noqa: PLC0415
     from ndtstats.register import require_job  # noqa: PLC0415
 
     with opened(register) as reg:

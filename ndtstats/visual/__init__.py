@@ -1,5 +1,13 @@
-"""Seen by eye: what every weld must show before anything else, and the list to walk with."""
+"""Seen by eye: what every weld must show before anything else, and what its beads must measure."""
 
+from ndtstats.visual.faults import KINDS, bead_sides, check_beads
 from ndtstats.visual.state import STATES, examined_before_seen, visual_state
 
-__all__ = ["STATES", "examined_before_seen", "visual_state"]
+__all__ = [
+    "KINDS",
+    "STATES",
+    "bead_sides",
+    "check_beads",
+    "examined_before_seen",
+    "visual_state",
+]

@@ -52,7 +52,7 @@ def cut_at(joints: pd.DataFrame, marks: pd.DataFrame) -> Cut:
         np.concatenate([every, every, of, of]),
         np.concatenate([np.zeros(len(joints)), length, low, high]),
     )
-    inner = np.append(joint[1:] == joint[:-1], [False] * bool(len(joint)))
+    inner = np.append(joint[1:] == joint[:-1], np.zeros(min(len(joint), 1), dtype=bool))
     stretches = pd.DataFrame(
         {
             "joint": joints["joint"].take(joint[inner]).to_numpy(),

@@ -12,7 +12,12 @@ from ndtstats.register import Register
 from ndtstats.statistics import lower_limit, normal_lower_limit, share_below
 from ndtstats.statistics.tolerance import order_for_limit
 
-_OF_JOINT = ["joint", "length_mm", "bead_length_mm", "bead_end_mm", "bead_pitch_mm"]
+_OF_JOINT = ["joint", "length_mm", "bead_length_mm", "bead_end_mm", "thickness_mm"]
+
+
+#: A fillet shorter than so many thicknesses of the thinner part carries no load: EN 1999, edition
+#: not noted; seen.
+STUB = 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,7 +81,8 @@ def beads_of(
     Notes
     -----
     A bead beyond which no further one fits is held against ``bead_end_mm`` where the joint states
-    it, all others against ``bead_length_mm``. Share below: Clopper & Pearson 1934.
+    it, all others against ``bead_length_mm`` (:func:`ndtstats.visual.pattern.in_place` tells them
+    apart alike). Share below: Clopper & Pearson 1934.
     Limits: Wilks 1941 and, if normal, ISO 16269-6 (:mod:`ndtstats.statistics.tolerance`).
     """
     measured = _measured(register, job, as_of)
@@ -108,11 +114,12 @@ def _measured(register: Register, job: str, as_of: datetime | None) -> pd.DataFr
     joints = register.table("joints", job=job, as_of=as_of, columns=_OF_JOINT)[_OF_JOINT]
     both = beads.merge(joints, on="joint", how="left", suffixes=("", "_of_joint"))
     place = both.groupby(["joint", "side"])["from_mm"]
-    pitch = both["bead_pitch_mm"].fillna(np.inf)
     left = both["length_mm_of_joint"] - both["from_mm"] - both["length_mm"]
     # Where the first or last bead is missing, the outermost that was measured is no end.
-    first = (both["from_mm"] == place.transform("min")) & (both["from_mm"] < pitch)
-    last = (both["from_mm"] == place.transform("max")) & (left < pitch)
+    first = (both["from_mm"] == place.transform("min")) & (
+        both["from_mm"] <= both["bead_length_mm"]
+    )
+    last = (both["from_mm"] == place.transform("max")) & (left <= both["bead_length_mm"])
     own = both["bead_end_mm"].where(first | last)
     return both.assign(specified_mm=own.fillna(both["bead_length_mm"]))
 
@@ -156,6 +163,13 @@ def _remarks(without: int, beads: pd.DataFrame) -> tuple[str, ...]:
     if without:
         them = "1 bead is" if without == 1 else f"{without:,} beads are"
         remarks.append(f"{them} left out because the joint has no bead_length_mm.")
+    stubs = int((beads["length_mm"] < STUB * beads["thickness_mm"]).sum())
+    if stubs:
+        them = "1 bead is" if stubs == 1 else f"{stubs:,} beads are"
+        remarks.append(
+            f"{them} shorter than {STUB} times the thickness of the joint; EN 1999 takes a fillet "
+            "so short to carry no load (seen, edition not noted)."
+        )
     return tuple(remarks)
 
 

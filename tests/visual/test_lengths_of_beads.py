@@ -4,7 +4,7 @@ import pytest
 from scipy.stats import binomtest
 
 from ndtstats.errors import UseError
-from ndtstats.rates.beads import beads_of, beads_sentence
+from ndtstats.visual.lengths_of_beads import beads_of, beads_sentence
 
 
 @pytest.fixture
@@ -56,9 +56,13 @@ def test_a_normal_limit_has_the_published_factor(register, measure):
 
 def test_end_beads_have_a_length_of_their_own(register, measure):
     joint = {"bead_length_mm": 50.0, "bead_pitch_mm": 150.0, "bead_end_mm": 100.0}
-    measure([100.0, *[55.0] * 38, 90.0], joint=joint)
+    # The last begins at 5850 mm and leaves less than a bead of 6 m free.
+    measure([100.0, *[55.0] * 38, 105.0], joint=joint)
     table = beads_of(register, job="H1").table.set_index("specified_mm")
     assert table["measured"].to_dict() == {100.0: 2, 50.0: 38}
+    assert table["below"].to_dict() == {100.0: 0, 50.0: 0}
+    measure([90.0, *[55.0] * 38, 105.0], joint=joint)
+    table = beads_of(register, job="H1").table.set_index("specified_mm")
     assert table["below"].to_dict() == {100.0: 1, 50.0: 0}
 
 
@@ -86,6 +90,15 @@ def test_beads_of_a_joint_without_a_length_are_left_out_and_told(register, measu
     result = beads_of(register, job="H1")
     assert result.total["measured"] == 5
     assert "1 bead is left out because the joint has no bead_length_mm." in result.remarks
+
+
+def test_stubs_are_remarked(register, measure):
+    # Shorter than 8 t carries no load: EN 1999 (seen). 8 x 6.5 mm is 52 mm.
+    measure([50.0] * 3 + [52.0] * 17,
+            joint={"bead_length_mm": 50.0, "bead_pitch_mm": 150.0, "thickness_mm": 6.5})  # fmt: skip
+    told = [remark for remark in beads_of(register, job="H1").remarks if "EN 1999" in remark]
+    assert len(told) == 1
+    assert told[0].startswith("3 beads are shorter than 8 times the thickness")
 
 
 def test_nothing_measured_is_told(register, measure):
