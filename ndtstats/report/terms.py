@@ -71,6 +71,11 @@ TERMS = (
          ("rounds",)),
     Term("reshoot", "re-shoot", "an exposure whose image is no good and is taken again; it says "
          "nothing of the weld.", ("re-shoots",)),
+    Term("turnaround", "turnaround", "days from the day on which a place could be examined to the "
+         "day it was, with requests still open counted for as long as they have waited (Kaplan and "
+         "Meier 1958; bounds: Greenwood 1926, Brookmeyer and Crowley 1982)."),
+    Term("kappa", "kappa", "agreement beyond what chance would bring: 0 is chance alone, 1 always "
+         "the same verdict (Cohen 1960; of three readers or more Fleiss 1971)."),
     Term("release", "released", "a zone is free for its next step (closing, testing, painting, "
          "handing over) when nothing stands in the way: examinations, repairs, tests, "
          "qualifications, warnings. It is released when a named person has signed.",
@@ -78,6 +83,13 @@ TERMS = (
     Term("lapse", "lapses", "a qualification is in force to a last day, and by most schemes only "
          "while it is confirmed and used; after that the welder may not weld under it.",
          ("lapse", "lapsing")),
+    Term("exposure", "exposure", "one examination other than by eye: an image by X-ray, a place "
+         "examined by ultrasonics or penetrant. A place that is taken again counts again.",
+         ("exposures",)),
+    Term("concern", "of concern", "a welder with more rejects than such work leads to, with how "
+         "sure that is: sure (stands out after allowing for all comparisons), likely but not "
+         "proven (beyond the inner funnel, or very probably above the rate of all), or a signal "
+         "(his CUSUM was at its limit).", ("concern",)),
     Term("small", "small sample", "fewer than 30 spots (common practice, no source): bounds are "
          "long, and a rate may well be far off.", ("small samples",)),
 )  # fmt: skip
