@@ -138,7 +138,7 @@ def _again_table(rows: pd.DataFrame) -> Table:
         (
             make.text(rows, "report", "report"),
             make.text(rows, "exposure", "exposure"),
-            Column("date", [show.day(day) for day in rows["date"]]),
+            Column("date", [show.day(day) for day in rows["date"]], number=True),
             make.text(rows, "job", "job"),
             make.text(rows, "joint", "joint"),
             _places_column(rows, "from_mm", "to_mm", "place"),
@@ -198,7 +198,7 @@ def _open_table(rows: pd.DataFrame) -> Table:
         "Open requests",
         (
             *_request_columns(rows),
-            Column("asked on", [show.day(day) for day in rows["asked_on"]]),
+            Column("asked on", [show.day(day) for day in rows["asked_on"]], number=True),
             make.number(rows, "waited", "days waited", make.counted),
         ),
         roomy=True,
@@ -220,7 +220,7 @@ def _places_column(rows: pd.DataFrame, low: str, high: str, heading: str) -> Col
         "–" if pd.isna(begin) else show.place(begin, 0.0 if pd.isna(end) else end)
         for begin, end in zip(rows[low], rows[high], strict=True)
     ]
-    return Column(heading, cells)
+    return Column(heading, cells, number=True)
 
 
 def _places(facts: ContractorFacts) -> Section:
@@ -238,7 +238,7 @@ def _places(facts: ContractorFacts) -> Section:
             _places_column(rows, "examined_from_mm", "examined_to_mm", "examined"),
             make.text(rows, "state", "state"),
             make.text(rows, "report", "report"),
-            Column("date", [show.day(day) for day in rows["date"]]),
+            Column("date", [show.day(day) for day in rows["date"]], number=True),
         ),
         roomy=True,
     )
@@ -265,7 +265,7 @@ def _not_done(facts: ContractorFacts) -> Section:
             *_request_columns(rows),
             make.text(rows, "reason", "reason given"),
             make.text(rows, "report", "report"),
-            Column("date", [show.day(day) for day in rows["date"]]),
+            Column("date", [show.day(day) for day in rows["date"]], number=True),
         ),
         roomy=True,
     )
@@ -331,7 +331,7 @@ def _files_table(rows: pd.DataFrame) -> Table:
         "Files of examinations loaded",
         (
             make.text(rows, "source", "file"),
-            Column("loaded on", [show.day(day) for day in rows["at"]]),
+            Column("loaded on", [show.day(day) for day in rows["at"]], number=True),
             make.number(rows, "new", "new rows", make.counted),
             make.number(rows, "unchanged", "sent again unchanged", make.counted),
             make.number(rows, "corrected", "corrected", make.counted),

@@ -126,6 +126,10 @@ def states_sentence(states: "pd.Series[int]") -> str:
     ]  # fmt: skip
     told = f"Of {show.count(asked, 'request')} {', '.join(parts)}." if asked else "Nothing asked."
     extra = []
+    if states["not welded"]:
+        waits = "waits for its joint" if states["not welded"] == 1 else "wait for their joint"
+        more = show.count(int(states["not welded"]), "more place")
+        extra.append(f"{more} {waits} to be welded, and nobody was asked yet.")
     if states["unasked"]:
         extra.append(f"{show.count(int(states['unasked']), 'examination')} answered no request.")
     return " ".join([told, *extra])

@@ -63,7 +63,7 @@ def kinds_figure(rows: pd.DataFrame) -> "go.Figure | None":
         f"{found:,.0f} in {metres:,.1f} m<br>{rate:.2f} per m ({lower:.2f} to {upper:.2f})"
         for found, metres, rate, lower, upper in rows[_NUMBERS].to_numpy(float)
     ]
-    return _lines(rows, told, "rejectable indications [per m]", math.inf)
+    return _lines(rows, told, "indications [per m]", math.inf)
 
 
 def _lines(rows: pd.DataFrame, told: list[str], title: str, most: float) -> "go.Figure | None":

@@ -154,7 +154,7 @@ def _shop(facts: WelderFacts) -> Section:
         blocks += [
             Figure(
                 "beside", beside_figure(rows, facts.low, facts.high),
-                "This welder's rate as found and shrunk, with bounds, before the range of the shop",
+                "This welder's rate, counted alike and shrunk, before the range of the shop",
                 "Each line is a rate of this welder with its bounds: the longer, the less is known."
                 " Grey: the middle of the shop's shrunk rates.",
                 _beside_table(rows, facts),
@@ -169,15 +169,15 @@ def _shop(facts: WelderFacts) -> Section:
 def _beside_rows(row: "pd.Series[Any]") -> pd.DataFrame:
     spots = f"{row['examined']:,.0f} {'spot' if row['examined'] == 1 else 'spots'}"
     counts = {"rejected": row["rejected"], "examined": row["examined"]}
-    found = {"name": f"as found, {spots}", **counts, "rate": row["rate"], "lower": row["lower"],
-             "upper": row["upper"]}  # fmt: skip
+    found = {"name": f"counted alike, {spots}", **counts, "rate": row["rate"],
+             "lower": row["lower"], "upper": row["upper"]}  # fmt: skip
     shrunk = {"name": "shrunk", **counts, "rate": row["shrunk"], "lower": row["shrunk_lower"],
               "upper": row["shrunk_upper"]}  # fmt: skip
     return pd.DataFrame([found, shrunk])
 
 
 def _beside_table(rows: pd.DataFrame, facts: WelderFacts) -> Table:
-    shop = {"name": f"the shop, middle 90 % of {facts.others:,} welders (shrunk)",
+    shop = {"name": "the shop, middle 90 % (shrunk)",
             "lower": facts.low, "upper": facts.high}  # fmt: skip
     told = pd.concat([rows, pd.DataFrame([shop])], ignore_index=True)
     return Table(
@@ -303,7 +303,7 @@ def _trend(facts: WelderFacts) -> Section:
     blocks: list[Block] = [Text(trend_sentence(trend))]
     if told:
         blocks += [
-            Text("A signal is a reason to look for a cause, in procedure, fit-up and equipment as "
+            Text("A signal is a reason to look for a cause, in settings, fit-up and equipment as "
                  "well as in the welding. It is no verdict."),
             Bullets(tuple(Point(text) for text in told)),
         ]  # fmt: skip
@@ -359,9 +359,9 @@ def _rejects_table(rows: pd.DataFrame, caption: str) -> Table:
         caption,
         (
             make.text(rows, "joint", "joint"),
-            Column("place", place),
+            Column("place", place, number=True),
             make.text(rows, "method", "method"),
-            Column("found on", [show.day(day) for day in rows["found_on"]]),
+            Column("found on", [show.day(day) for day in rows["found_on"]], number=True),
             make.text(rows, "state", "state"),
             make.number(rows, "open_days", "days open", make.counted),
             make.number(rows, "repairs", "repairs examined", make.counted),
@@ -375,7 +375,7 @@ def _tickets(facts: WelderFacts) -> Section:
     rows = facts.tickets
     blocks: list[Block] = [Text(words.tickets_sentence(facts))]
     if len(rows):
-        blocks.append(_tickets_table(rows))
+        blocks += [_tickets_table(rows), *_notes(rows)]
     if len(rows) or len(facts.outside):
         blocks.append(Text(words.outside_sentence(facts.outside)))
     if len(facts.outside):
@@ -399,12 +399,21 @@ def _tickets_table(rows: pd.DataFrame) -> Table:
             Column(
                 "in force", ["yes" if one else "no" for one in alive], marked=(~alive).tolist()
             ),
-            Column("last day", [show.day(day) for day in rows["lapses_on"]]),
+            Column("last day", [show.day(day) for day in rows["lapses_on"]], number=True),
             make.text(rows, "because", "what ends it"),
-            make.text(rows, "note", "note"),
         ),
         roomy=True,
     )  # fmt: skip
+
+
+def _notes(rows: pd.DataFrame) -> tuple[Block, ...]:
+    """Return what the reader of each certificate must know, where there is such."""
+    noted = rows[rows["note"].fillna("") != ""]
+    points = tuple(
+        Point(f"{certificate}: {note}.")
+        for certificate, note in noted[["certificate", "note"]].itertuples(index=False)
+    )
+    return (Bullets(points),) if points else ()
 
 
 def _thickness(low: float, high: float) -> str:
@@ -420,7 +429,7 @@ def _outside_table(rows: pd.DataFrame) -> Table:
         (
             make.text(rows, "job", "job"),
             make.text(rows, "joint", "joint"),
-            Column("date", [show.day(day) for day in rows["date"]]),
+            Column("date", [show.day(day) for day in rows["date"]], number=True),
             make.text(rows, "reason", "reason"),
         ),
         roomy=True,

@@ -82,8 +82,9 @@ def seen_sentence(facts: WelderFacts) -> str:
     told = []
     if facts.basis == "unbiased":
         told.append(
-            "Counting every place, those examined on purpose or after a reject too, "
-            f"{int(row['rejected']):,} of {show.count(int(row['examined']), 'spot')} were rejected."
+            "Counting every place, those examined on purpose or after a reject too (described "
+            f"basis), {int(row['rejected']):,} of {show.count(int(row['examined']), 'spot')} "
+            f"{'was' if row['rejected'] == 1 else 'were'} rejected."
         )
     else:
         told.append(
@@ -148,22 +149,27 @@ rejects in 40 spots in the hands of all; 2 were found, 0.80 times as many (95 % 
             f", {row['ratio']:.2f} times as many ({show.level(level)} bounds "
             f"{row['ratio_lower']:.2f} to {row['ratio_upper']:.2f})"
         )
-    return f"{told}. {_stands(row['stands_out'], number)}"
+    return f"{told}. {_stands(row, number)}"
 
 
 def _found(rejected: int) -> str:
     return "none was" if not rejected else "1 was" if rejected == 1 else f"{rejected:,} were"
 
 
-def _stands(out: str, number: int) -> str:
+def _stands(row: "pd.Series[Any]", number: int) -> str:
     among = f"among {number:,} welders"
-    if out == "high":
+    if row["stands_out"] == "high":
         return (
-            f"That is more than chance brings {among}. It is a reason to look together for the "
-            "cause: access, fit-up, equipment and procedure as well as the welding."
+            f"That is more than chance brings {among}: it stands out. It is a reason to look "
+            "together for the cause: access, fit-up, equipment and settings as well as the welding."
         )
-    if out == "low":
-        return f"That is fewer than chance brings {among}: work to be learned from."
+    if row["stands_out"] == "low":
+        return f"That is fewer than chance brings {among}: it stands out as work to learn from."
+    if row["ratio_lower"] > 1 or row["ratio_upper"] < 1:
+        return (
+            f"By itself that is hard to explain by chance; but with {number:,} welders compared at "
+            "once some differ as much, so it does not stand out."
+        )
     return f"That is no more of a difference than chance brings {among}."
 
 
@@ -263,7 +269,8 @@ def tickets_sentence(facts: WelderFacts) -> str:
         ),
     ]  # fmt: skip
     if rows["in_force"].any() and not soon.any():
-        parts.append(f"None in force lapses within {SOON_DAYS} days.")
+        it = "It does not lapse" if len(rows) == 1 else "None of those in force lapses"
+        parts.append(f"{it} within {SOON_DAYS} days.")
     return " ".join([told, *filter(None, parts)])
 
 
