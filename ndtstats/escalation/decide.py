@@ -18,7 +18,7 @@ import pandas as pd
 
 from ndtstats.escalation.adjacent import neighbours
 from ndtstats.escalation.coverage import covered_mm, gaps, overlaps
-from ndtstats.escalation.items import SLIVER_MM, as_items, waive_items
+from ndtstats.escalation.items import ITEM_COLUMNS, SLIVER_MM, as_items, waive_items
 from ndtstats.rules import Procedure
 
 #: A place counts as examined if at least this share of it is: common practice, no source.
@@ -96,38 +96,65 @@ def decide(
     waived = waived or {}
     if procedure.where == "adjacent":
         return waive_items(neighbours(ordered, population, procedure), waived)
-    concerned = ordered.loc[ordered["rejected"], "lot"].unique()
-    mine = ordered[ordered["lot"].isin(concerned)]
-    mine = mine.sort_values("lot", kind="stable", ignore_index=True)
+    mine, cells, looked, lots = _coded(ordered, population)
     mine = mine.assign(fresh=_fresh(mine))
-    looked = ordered.rename(columns={"from_mm": "low_mm", "to_mm": "high_mm"})
-    looked = looked[["ref", "joint", "low_mm", "high_mm", "order"]].drop_duplicates("ref")
-    cells = population[population["lot"].isin(concerned)].reset_index(drop=True)
     cells = cells.assign(free=_free(cells, looked))
-    size = cells.groupby("lot")["free"].agg(places="size", free="sum")
+    size = cells.groupby("lot")["free"].agg(["size", "sum"]).to_dict("index")
     rows: list[tuple[Any, ...]] = []
-    for lot, columns in _by_lot(mine):
-        places, free = size.loc[lot] if lot in size.index else (0, 0)
-        walk = _Walk(lot, columns, procedure, int(places), waived)
-        rows += _extras_told(walk, int(free))
-        if walk.wholes:
-            own = cells[cells["lot"] == lot]
-            rows += [_whole_told(walk, whole, own, looked) for whole in walk.wholes]
-    return waive_items(as_items(rows), waived)
+    wholes: list[_Whole] = []
+    for number, columns in _by_lot(mine):
+        known = size.get(number, {"size": 0, "sum": 0})
+        walk = _Walk(str(lots[number]), columns, procedure, int(known["size"]), waived)
+        rows += _extras_told(walk, int(known["sum"]))
+        wholes += walk.wholes
+    told = [as_items(rows), _wholes_told(wholes, mine, cells, looked, procedure.stages + 1, lots)]
+    return waive_items(pd.concat(told, ignore_index=True), waived)
 
 
 def _in_order(examinations: pd.DataFrame) -> pd.DataFrame:
     """Return the examinations in time order, with ``moment``: the report that brought them."""
-    keys = ["date", "report", "sequence", "joint", "from_mm", "ref", "lot"]
-    ordered = examinations.astype({"from_mm": "float64", "to_mm": "float64"})
-    ordered = ordered.sort_values(keys, ignore_index=True)
-    moment = ordered.groupby(["date", "report"], sort=True, dropna=False).ngroup()
-    return ordered.assign(order=np.arange(len(ordered)), moment=moment)
+    rows = examinations.astype({"from_mm": "float64", "to_mm": "float64"})
+    report = pd.factorize(rows["report"], sort=True)[0]
+    rows = rows.iloc[np.lexsort((rows["sequence"], report, rows["date"]))].reset_index(drop=True)
+    moment = rows[["date", "report"]].ne(rows[["date", "report"]].shift()).any(axis=1).cumsum() - 1
+    rows = rows.assign(moment=moment)
+    # Few rows are alike in all that; only they are worth the rest of the sorting.
+    keys = ["moment", "sequence"]
+    alike = np.flatnonzero(rows.duplicated(keys, keep=False))
+    if len(alike):
+        sorted_ = rows.iloc[alike].sort_values([*keys, "joint", "from_mm", "ref", "lot"])
+        position = np.arange(len(rows))
+        position[alike] = sorted_.index
+        rows = rows.iloc[position].reset_index(drop=True)
+    return rows.assign(order=np.arange(len(rows)))
+
+
+def _coded(
+    ordered: pd.DataFrame, population: pd.DataFrame
+) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame, "pd.Index[str]"]:
+    """Return the examinations and places of lots with a reject, all that was examined, and names.
+
+    Lots and joints are numbers, for text is slow to compare; ``weld`` names the joint.
+    """
+    codes, lots = pd.factorize(ordered["lot"], sort=True)
+    concerned = np.bincount(codes, ordered["rejected"], len(lots)) > 0
+    among = lots.get_indexer(pd.Index(population["lot"]))
+    inside = (among >= 0) & concerned[among]
+    joints, _ = pd.factorize(pd.concat([ordered["joint"], population["joint"]]))
+    rows = ordered.assign(lot=codes, joint=joints[: len(ordered)])
+    looked = rows.rename(columns={"from_mm": "low_mm", "to_mm": "high_mm"})
+    looked = looked[["ref", "joint", "low_mm", "high_mm", "order"]].drop_duplicates("ref")
+    mine = rows[concerned[codes]].sort_values("lot", kind="stable", ignore_index=True)
+    cells = population[["from_mm", "to_mm", "welded"]].assign(
+        lot=among, joint=joints[len(ordered) :], weld=population["joint"]
+    )
+    return mine, cells[inside].reset_index(drop=True), looked, lots
 
 
 def _fresh(rows: pd.DataFrame) -> npt.NDArray[np.bool_]:
     """Return which examinations look at a place that no earlier one of the lot had looked at."""
     places = rows[["lot", "joint", "from_mm", "to_mm", "order"]]
+    places = places[places.duplicated(["lot", "joint"], keep=False)]
     pairs = (
         places.rename_axis("row")
         .reset_index()
@@ -147,14 +174,14 @@ def _free(cells: pd.DataFrame, looked: pd.DataFrame) -> "pd.Series[bool]":
     return seen < _EXAMINED * (cells["to_mm"] - cells["from_mm"])
 
 
-def _by_lot(rows: pd.DataFrame) -> Iterator[tuple[str, _Columns]]:
+def _by_lot(rows: pd.DataFrame) -> Iterator[tuple[int, _Columns]]:
     """Yield each lot with its columns as arrays: a frame for each of many lots would be slow."""
     names = ("ref", "rejected", "role", "answers", "moment", "fresh", "welded", "date")
     columns = {name: rows[name].to_numpy() for name in names}
     lots = rows["lot"].to_numpy()
     first = np.flatnonzero(lots[1:] != lots[:-1]) + 1
     for start, end in pairwise([0, *first, len(lots)]):
-        yield str(lots[start]), {name: column[start:end] for name, column in columns.items()}
+        yield int(lots[start]), {name: column[start:end] for name, column in columns.items()}
 
 
 # ------------------------------------------------------------------ one lot, in time order
@@ -183,8 +210,8 @@ class _Whole:
     """The whole lot owed: what was welded by a day, and after the whole lot owed before it."""
 
     name: str
+    lot: str
     because: str
-    since: Any
     until: Any
     position: int
 
@@ -257,9 +284,8 @@ class _Walk:
     def _set_off(self, position: int, ref: str, stage: int) -> None:
         procedure = self.procedure
         if stage > procedure.stages:
-            since = self.wholes[-1].until if self.wholes else pd.NaT
             until = self.rows["date"][position]
-            self.wholes.append(_Whole(f"{self.lot}#{ref} whole", ref, since, until, position))
+            self.wholes.append(_Whole(f"{self.lot}#{ref} whole", self.lot, ref, until, position))
             for item in self.open:
                 item.taken_by = ref
             self.open.clear()
@@ -303,25 +329,74 @@ def _extras_told(walk: _Walk, free: int) -> Iterator[tuple[Any, ...]]:
         free -= owed
 
 
-def _whole_told(
-    walk: _Walk, whole: _Whole, cells: pd.DataFrame, looked: pd.DataFrame
-) -> tuple[Any, ...]:
-    """Return a whole lot as a row, with what of its places is left."""
-    reach = _reached(cells["welded"], whole)
-    left = gaps(cells[reach], looked, least_mm=SLIVER_MM)
-    places = left.astype({"joint": object}).to_dict("records")
-    after = pd.DataFrame({name: walk.rows[name] for name in ("ref", "welded")})
-    after = after.iloc[whole.position + 1 :]
-    answers = "; ".join(after.loc[_reached(after["welded"], whole), "ref"])
+def _wholes_told(
+    wholes: list[_Whole],
+    rows: pd.DataFrame,
+    cells: pd.DataFrame,
+    looked: pd.DataFrame,
+    stage: int,
+    lots: "pd.Index[str]",
+) -> pd.DataFrame:
+    """Return all whole lots as items, with what of their places is left and what was examined."""
+    if not wholes:
+        return as_items([])
+    table = pd.DataFrame(wholes)
+    names = table["lot"]
+    table = table.assign(lot=lots.get_indexer(pd.Index(names)))
+    numbered = rows.assign(position=rows.groupby("lot").cumcount())
+    after = _reached(numbered[["lot", "welded", "ref", "position"]], table)
+    after = after[after["position"] > after["whole"].map(table["position"])]
+    after = after.sort_values("position", kind="stable")
+    held = _reached(cells, table)
+    left = _left(held, looked)
+    free = held.groupby("whole")["free"].sum().reindex(table.index, fill_value=0)
+    places = [left.get(number, []) for number in table.index]
+    some = np.array([bool(one) for one in places])
     # A place half examined is no longer free to be drawn, but what is left of it is owed here.
-    count = max(int((cells["free"] & reach).sum()), 1) if places else 0
-    return (
-        whole.name, walk.lot, walk.procedure.stages + 1, "whole lot", count, places,
-        whole.because, answers, "open" if places else "done",
+    items = pd.DataFrame(
+        {
+            "item": table["name"], "lot": names, "round": stage, "what": "whole lot",
+            "count": np.where(some, free.clip(lower=1), 0), "because": table["because"],
+            "answered_by": after.groupby("whole")["ref"].agg("; ".join).reindex(table.index),
+            "state": np.where(some, "open", "done"),
+        }
     )  # fmt: skip
+    items = items.assign(places=pd.Series(places, dtype=object)).fillna({"answered_by": ""})
+    return as_items(items[list(ITEM_COLUMNS)].itertuples(index=False, name=None))
 
 
-def _reached(welded: "pd.Series[Any]", whole: _Whole) -> "pd.Series[bool]":
-    """Return what a whole lot takes in, by the day it was welded."""
-    reached: pd.Series[bool] = welded.isna() | (welded <= whole.until)
-    return reached if pd.isna(whole.since) else reached & (welded > whole.since)
+def _reached(rows: pd.DataFrame, wholes: pd.DataFrame) -> pd.DataFrame:
+    """Return rows with each whole lot, ``whole``, that takes them in, by the day of welding.
+
+    The whole lots of one lot follow each other in time, so that a day belongs to the first that
+    reaches it; what was welded on no day that is known belongs to all of them.
+    """
+    reach = wholes[["lot", "until"]].rename_axis("whole").reset_index()
+    reach = reach.astype({"until": "datetime64[us]"}).sort_values("until")
+    rows = rows.astype({"welded": "datetime64[us]"})
+    dated = rows[rows["welded"].notna()].sort_values("welded", kind="stable")
+    found = pd.merge_asof(
+        dated, reach, left_on="welded", right_on="until", by="lot", direction="forward"
+    )
+    undated = rows[rows["welded"].isna()].merge(reach, on="lot")
+    both = pd.concat([found.dropna(subset="whole"), undated], ignore_index=True)
+    return both.astype({"whole": "int64"})
+
+
+def _left(held: pd.DataFrame, looked: pd.DataFrame) -> dict[int, list[dict[str, Any]]]:
+    """Return the places that examinations leave of each whole lot."""
+    # One joint may lie in several whole lots, each with its own part of it.
+    piece = held.groupby(["whole", "joint"], sort=True).ngroup()
+    pieces = held.assign(piece=piece).drop_duplicates("piece").set_index("piece")
+    mine = looked.merge(pieces[["joint"]].reset_index(), on="joint")
+    left = gaps(
+        held.assign(joint=piece)[["joint", "from_mm", "to_mm"]],
+        mine.assign(joint=mine["piece"]),
+        least_mm=SLIVER_MM,
+    )
+    of = pieces.loc[left["joint"]]
+    places = zip(of["weld"], left["from_mm"], left["to_mm"], strict=True)
+    told = [{"joint": str(j), "from_mm": float(a), "to_mm": float(b)} for j, a, b in places]
+    whole = of["whole"].to_numpy()
+    first = np.flatnonzero(np.diff(whole, prepend=-1))
+    return {int(whole[a]): told[a:b] for a, b in pairwise([*first, len(told)])}
