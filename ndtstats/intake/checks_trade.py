@@ -6,7 +6,7 @@ import pandas as pd
 
 from ndtstats.intake.draft import Draft
 from ndtstats.intake.known import Known
-from ndtstats.intake.qualified import qualified
+from ndtstats.qualification import outside_of
 from ndtstats.words import IMPERFECTIONS, VOLUMETRIC
 
 #: Places are measured with a tape: half a millimetre beyond the end is the end.
@@ -158,8 +158,7 @@ def by_qualified_welder(draft: Draft, known: Known) -> None:
 
     Silent while the register holds no qualifications at all.
     """
-    certificates = known.table("qualifications")
-    if certificates.empty:
+    if known.papers.qualifications.empty:
         return
     joints = known.joints
     work = draft.frame[["welder", "date", "process", "position"]].copy()
@@ -167,14 +166,14 @@ def by_qualified_welder(draft: Draft, known: Known) -> None:
         work[column] = work[column].astype("str").fillna(joints[column])
     for column in ("joint_type", "thickness_mm", "material"):
         work[column] = joints[column]
-    wrong = ~qualified(work, certificates)
     # A stamp, joint or date that is not known is told by itself.
-    wrong &= work["welder"].isin(known.table("welders")["welder"]) & work["date"].notna()
-    wrong &= known.joints["length_mm"].notna()
-    what = (work.loc[wrong, column].fillna("?") for column in ("process", "position", "joint_type"))
-    reason = _worded("has no qualification on the day for {} {} {}", *what)
-    remedy = "check stamp, process and position, or load the certificate"
-    draft.tell("UNQUALIFIED", wrong, "welder", reason, remedy)
+    sound = work["welder"].isin(known.table("welders")["welder"]) & work["date"].notna()
+    work = work[sound & joints["length_mm"].notna()]
+    found = outside_of(work, known.papers.with_uses(work))
+    what = (found[column].fillna("?") for column in ("process", "position", "joint_type"))
+    reason = _worded("has no qualification on the day for {} {} {}: {}", *what, found["reason"])
+    remedy = "check stamp, process and position, or load certificate or confirmation"
+    draft.tell("UNQUALIFIED", draft.frame.index.isin(found.index), "welder", reason, remedy)
 
 
 def certificate_runs(draft: Draft, known: Known) -> None:  # noqa: ARG001

@@ -114,8 +114,12 @@ def make_draft(grid: Grid, header: Header, table: Table, mapping: Mapping) -> Dr
         if name not in header.columns:
             texts[name] = pd.Series(constant.strip(), index=texts.index, dtype="str")
     kept, notes = _without_fillers(body, texts, table, header)
+    open_ = kept & _unanswered(texts, table)
+    if open_.any():
+        notes.append(_not_answered(places[open_]))
+    kept &= ~open_
     texts, places = texts[kept].reset_index(drop=True), places[kept].reset_index(drop=True)
-    if texts.empty:
+    if texts.empty and not open_.any():
         notes.append("there are no rows below the headings")
     if header.ignored:
         notes.append(f"columns not read: {', '.join(dict.fromkeys(header.ignored))}")
@@ -147,6 +151,24 @@ def _without_fillers(
         if number
     ]
     return ~(blank | total | again), notes
+
+
+def _unanswered(texts: pd.DataFrame, table: Table) -> Any:
+    """Return a mask of the rows that ask a question nobody answered yet.
+
+    A list that is handed out comes back with some rows filled in; a row half filled in is one of
+    them, so that what is blank there is told.
+    """
+    there = [name for name in table.answers if name in texts]
+    if not there:
+        return pd.Series(False, texts.index)
+    return (texts[there] == "").all(axis=1)
+
+
+def _not_answered(places: Any) -> str:
+    number = len(places)
+    rows = summary(places.astype("str"))
+    return f"{number} row{'s' if number > 1 else ''} not answered yet passed over: row {rows}"
 
 
 def _column(draft: Draft, column: Column, mapping: Mapping) -> Converted:

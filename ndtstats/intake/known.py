@@ -5,6 +5,7 @@ from typing import Any
 
 import pandas as pd
 
+from ndtstats.qualification import Papers, papers_of
 from ndtstats.register import Register
 from ndtstats.rules import Rules, is_under, rules_in_force
 
@@ -24,6 +25,11 @@ class Known:
             only = str(self._named[0]) if len(self._named) == 1 else None
             self._tables[name] = self._register.table(name, job=only)
         return self._tables[name]
+
+    @cached_property
+    def papers(self) -> Papers:
+        """The certificates of all welders, and the work that keeps them alive, of all jobs."""
+        return papers_of(self._register)
 
     @cached_property
     def rules(self) -> dict[str, Rules]:

@@ -32,6 +32,31 @@ _WIDEST = 40
 _MADE = datetime(2026, 1, 1, tzinfo=UTC).replace(tzinfo=None)
 
 
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """A table as it lies on a sheet.
+
+    Attributes
+    ----------
+    name : str
+        Name of the sheet.
+    frame : DataFrame
+        Cells as they are to stand, under headings as its columns are named.
+    table : Table
+        Gives the allowed words of those columns whose heading it knows.
+    above : sequence of rows of text
+        Titles above the headings.
+    rows : int or None
+        How many rows have drop-downs; None: those of the frame.
+    """
+
+    name: str
+    frame: pd.DataFrame
+    table: Table
+    above: Sequence[Sequence[str]] = ()
+    rows: int | None = None
+
+
 def write_template(table: str, path: str | Path) -> None:
     """Write an empty table to fill in.
 
@@ -100,21 +125,12 @@ def write_table(
         if path.suffix.lower() == ".csv":
             _write_csv(path, frame, above, delimiter)
         elif path.suffix.lower() == ".xlsx":
-            layout = _Layout(sheet or table.name, above, rows or len(frame))
-            _write_xlsx(path, frame, table, layout, explain=explain, pages=pages or {})
+            one = Sheet(sheet or table.name, frame, table, above, rows)
+            _write_book(path, [one], pages=pages or {}, explain=table if explain else None)
         else:
             raise UseError(f"{path.name}: write an .xlsx or a .csv file")
     except OSError as error:
         raise CannotGoOn(f"{path} cannot be written: {error.strerror}") from error
-
-
-@dataclass(frozen=True, slots=True)
-class _Layout:
-    """How a table lies on its sheet: titles above the headings, rows with drop-downs below."""
-
-    sheet: str
-    above: Sequence[Sequence[str]]
-    rows: int
 
 
 def _write_csv(
@@ -133,14 +149,41 @@ def _marked(cell: str) -> str:
     return "'" + cell if risky else cell
 
 
-def _write_xlsx(
+def write_sheets(
+    path: Path, sheets: Sequence[Sheet], *, pages: Mapping[str, Sequence[str]] | None = None
+) -> None:
+    """Write several tables as the sheets of one spreadsheet, each as :func:`write_table` does.
+
+    Parameters
+    ----------
+    path : Path
+        Ends in ``.xlsx``.
+    sheets : sequence of Sheet
+        The tables, the first one in front.
+    pages : mapping, optional
+        Further sheets of text, one line a row.
+
+    Raises
+    ------
+    UseError
+        If the kind of file is another, or the file is there already.
+    """
+    if path.suffix.lower() != ".xlsx":
+        raise UseError(f"{path.name}: write an .xlsx file")
+    if path.exists():
+        raise UseError(f"{path} is there already; name another file, or remove it first")
+    try:
+        _write_book(path, sheets, pages=pages or {})
+    except OSError as error:
+        raise CannotGoOn(f"{path} cannot be written: {error.strerror}") from error
+
+
+def _write_book(
     path: Path,
-    frame: pd.DataFrame,
-    table: Table,
-    layout: _Layout,
+    sheets: Sequence[Sheet],
     *,
-    explain: bool,
     pages: Mapping[str, Sequence[str]],
+    explain: Table | None = None,
 ) -> None:
     import xlsxwriter  # noqa: PLC0415
 
@@ -151,27 +194,32 @@ def _write_xlsx(
         bold = book.add_format({"bold": True, "bottom": 1, "text_wrap": True, "valign": "top"})
         # Else a spreadsheet makes 7 of the joint 007, and a day of the joint 1-2.
         text = book.add_format({"num_format": "@"})
-        sheet = book.add_worksheet(_NO_SHEET_NAME.sub(" ", layout.sheet)[:31])
-        top = len(layout.above)
-        sheet.freeze_panes(top + 1, 0)
-        for number, line in enumerate([*layout.above, list(frame.columns)]):
-            sheet.write_row(number, 0, line, bold if number == top else None)
-        known = {heading(column): column for column in table.columns}
-        for number, title in enumerate(frame.columns):
-            column = known.get(title)
-            worded = column is None or column.kind in {"text", "numbers"}
-            width = max(12, min(len(title) + 2, _WIDEST))
-            sheet.set_column(number, number, width, text if worded else None)
-            _write_column(sheet, number, frame.iloc[:, number], top + 1, text if worded else None)
-            _drop_down(sheet, number, column, top + 1, layout.rows)
-        if explain:
-            _explain(book, bold, table)
+        for one in sheets:
+            _write_sheet(book, one, bold, text)
+        if explain is not None:
+            _explain(book, bold, explain)
         wrapped = book.add_format({"text_wrap": True, "valign": "top"})
         for name, lines in pages.items():
             page = book.add_worksheet(name)
             page.set_column(0, 0, 100)
             for number, line in enumerate(lines):
                 page.write_string(number, 0, line, bold if number == 0 else wrapped)
+
+
+def _write_sheet(book: Any, one: Sheet, bold: Any, text: Any) -> None:
+    sheet = book.add_worksheet(_NO_SHEET_NAME.sub(" ", one.name)[:31])
+    top = len(one.above)
+    sheet.freeze_panes(top + 1, 0)
+    for number, line in enumerate([*one.above, list(one.frame.columns)]):
+        sheet.write_row(number, 0, line, bold if number == top else None)
+    known = {heading(column): column for column in one.table.columns}
+    for number, title in enumerate(one.frame.columns):
+        column = known.get(title)
+        worded = column is None or column.kind in {"text", "numbers"}
+        width = max(12, min(len(title) + 2, _WIDEST))
+        sheet.set_column(number, number, width, text if worded else None)
+        _write_column(sheet, number, one.frame.iloc[:, number], top + 1, text if worded else None)
+        _drop_down(sheet, number, column, top + 1, one.rows or len(one.frame))
 
 
 def _write_column(sheet: Any, number: int, values: "pd.Series[Any]", first: int, text: Any) -> None:

@@ -6,7 +6,7 @@ confirmations and the welder's work follow the spans in which each is in force
 """
 
 from ndtstats.qualification.cover import covered, pieces
-from ndtstats.qualification.outside import outside
+from ndtstats.qualification.outside import outside, outside_of
 from ndtstats.qualification.papers import Papers, papers_of
 from ndtstats.qualification.schemes import Scheme, scheme_of, schemes
 from ndtstats.qualification.spans import spans
@@ -29,6 +29,7 @@ __all__ = [
     "lapsing",
     "may_weld",
     "outside",
+    "outside_of",
     "papers_of",
     "pieces",
     "require_welder",

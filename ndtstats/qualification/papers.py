@@ -1,6 +1,6 @@
 """What the register knows of qualifications, read once."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 import pandas as pd
@@ -30,6 +30,11 @@ class Papers:
         """Return the spans in which each certificate is in force; see :func:`.spans.spans`."""
         last = None if until is None else pd.Timestamp(until)
         return spans(self.qualifications, self.confirmations, self.uses, until=last)
+
+    def with_uses(self, work: pd.DataFrame) -> "Papers":
+        """Return the papers with more work: ``welder``, ``process`` and ``date`` of each piece."""
+        more = work[["welder", "process", "date"]].dropna()
+        return replace(self, uses=pd.concat([self.uses, more]).drop_duplicates(ignore_index=True))
 
 
 def papers_of(register: Register, as_of: datetime | None = None) -> Papers:

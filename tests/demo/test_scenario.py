@@ -7,12 +7,13 @@ from ndtstats.demo.people import (
     DRIFTING,
     FIRST_DAY,
     LAST_DAY,
+    LATE,
     NOT_OVERHEAD,
     RUNS_OUT,
     WELDERS,
     true_rate_per_m,
 )
-from ndtstats.intake.qualified import qualified
+from ndtstats.qualification import Papers, outside_of, pieces
 from ndtstats.register.frames import natural_key, typed
 from ndtstats.words import IMPERFECTIONS, POSITIONS, PROCESSES
 
@@ -149,15 +150,13 @@ def test_one_welder_drifts_and_no_other_gets_worse(yard):
     assert late > 2 * early
 
 
-def test_only_the_two_welders_meant_weld_outside_their_certificates(yard):
-    joints = table(yard, "joints").set_index("joint")
-    work = table(yard, "deposits").copy()
-    for column in ("process", "position"):
-        work[column] = work[column].fillna(work["joint"].map(joints[column]))
-    for column in ("joint_type", "thickness_mm", "material"):
-        work[column] = work["joint"].map(joints[column])
-    outside = work[~qualified(work, table(yard, "qualifications"))]
-    assert set(outside["welder"]) == {NOT_OVERHEAD, RUNS_OUT}
+def test_only_the_three_welders_meant_weld_outside_their_certificates(yard):
+    work = pieces(table(yard, "deposits"), table(yard, "joints"))
+    papers = Papers(table(yard, "qualifications"), table(yard, "confirmations"), work)
+    outside = outside_of(work, papers)
+    assert set(outside["welder"]) == {NOT_OVERHEAD, RUNS_OUT, LATE}
+    late = outside.loc[outside["welder"] == LATE, "reason"]
+    assert late.str.endswith("only: six-monthly confirmation").all()
     assert outside.loc[outside["welder"] == NOT_OVERHEAD, "position"].isin(["PD", "PE"]).all()
     assert outside.loc[outside["welder"] == RUNS_OUT, "date"].min() > pd.Timestamp("2026-08-31")
 

@@ -113,9 +113,10 @@ def test_an_examination_within_the_hold_time_is_told(yard, register, now, told):
 
 def test_work_outside_a_qualification_is_told(yard, told):
     tickets = (
-        "welder,certificate,standard,process,positions,joint_types,qualified_on,valid_until\n"
-        "K7,C-1,ISO 9606-2,131,PA;PF,butt,2025-06-01,2026-06-01\n"
-        "M2,C-2,ISO 9606-2,131,PA,butt,2025-06-01,\n"
+        "welder,certificate,standard,process,positions,joint_types,qualified_on,confirmed_on,"
+        "valid_until\n"
+        "K7,C-1,ISO 9606-2,131,PA;PF,butt,2025-06-01,2026-03-01,2026-06-01\n"
+        "M2,C-2,ISO 9606-2,131,PA,butt,2025-06-01,2026-03-01,\n"
     )
     yard("qualifications", tickets)
     text = (
@@ -129,7 +130,31 @@ def test_work_outside_a_qualification_is_told(yard, told):
     assert told(result) == [
         (3, "welder", "UNQUALIFIED"), (4, "welder", "UNQUALIFIED"), (5, "welder", "UNQUALIFIED"),
     ]  # fmt: skip
-    assert "131 PF butt" in result.findings[0].reason
+    assert [finding.reason.split(" for ")[1] for finding in result.findings] == [
+        "131 PF butt: C-2 does not cover position PF",
+        "131 PF butt: C-1 was in force until 2026-06-01 only: end of validity",
+        "131 PB tee: C-1 does not cover joint type tee, position PB",
+    ]
+
+
+def test_work_after_a_missed_confirmation_is_told(yard, told):
+    # ISO 9606-2, six-monthly confirmation (from memory).
+    tickets = "welder,certificate,standard,process,qualified_on\nK7,C-1,ISO 9606-2,131,2025-06-01\n"
+    yard("qualifications", tickets)
+    text = "job,joint,welder,date\nH1,B-1,K7,2025-12-01\nH1,B-1,K7,2025-12-02\n"
+    result = yard("deposits", text, name="more.csv")
+    assert told(result) == [(3, "welder", "UNQUALIFIED")]
+    assert "in force until 2025-12-01 only: six-monthly confirmation" in result.findings[0].reason
+
+
+def test_the_work_that_is_loaded_keeps_a_process_alive(yard, told):
+    # ASME IX QW-322.1, as read in published accounts: any weld by the process within six months.
+    tickets = "welder,certificate,standard,process,qualified_on\nK7,C-1,ASME IX,131,2025-06-01\n"
+    yard("qualifications", tickets)
+    days = ["2025-12-01", "2026-06-01", "2026-12-02"]
+    text = "job,joint,welder,date\n" + "".join(f"H1,B-1,K7,{day}\n" for day in days)
+    # Already in the register: his welds of March 2026, so that June keeps it to December.
+    assert told(yard("deposits", text, name="more.csv")) == [(4, "welder", "UNQUALIFIED")]
 
 
 def test_a_film_before_the_eye_is_told(yard, told):
