@@ -15,11 +15,13 @@ from ndtstats.register import Register
 from ndtstats.request.reconcile import STATES, reconcile
 from ndtstats.statistics import proportion_interval
 
-#: Columns of what was asked and what came back.
-ASKED = (
-    "job", "plan", "spot", "joint", "method", "round", "asked_from_mm", "asked_to_mm",
-    "examined_from_mm", "examined_to_mm", "state", "date", "report", "reason", "asked_on", "days",
-)  # fmt: skip
+#: Columns of what was asked and what came back, and their types.
+ASKED: dict[str, str] = {
+    "job": "str", "plan": "str", "spot": "str", "joint": "str", "method": "str", "round": "Int64",
+    "asked_from_mm": "float64", "asked_to_mm": "float64", "examined_from_mm": "float64",
+    "examined_to_mm": "float64", "state": "str", "date": "datetime64[s]", "report": "str",
+    "reason": "str", "asked_on": "datetime64[s]", "days": "float64",
+}  # fmt: skip
 
 #: States of a spot that was examined, well or not quite as asked.
 EXAMINED = ("done", "short", "shifted")
@@ -59,7 +61,7 @@ def asked_and_answered(
         for plan, name, drawn_at in plans[_HEAD].itertuples(index=False)
     ]
     if not parts:
-        return pd.DataFrame(columns=list(ASKED))
+        return pd.DataFrame(columns=list(ASKED)).astype(ASKED)
     rows = _each_once(pd.concat(parts, ignore_index=True))
     welded = _welded(register, rows, job, as_of)
     begun = rows[["drawn", "called"]].assign(welded=welded["last"]).max(axis=1)
@@ -71,7 +73,7 @@ def asked_and_answered(
     )
     days = (rows["date"] - rows["asked_on"]).dt.days
     timed = rows["state"].isin(EXAMINED) & (rows["round"] == 0)
-    return rows.assign(days=days.where(timed))[list(ASKED)]
+    return rows.assign(days=days.where(timed))[list(ASKED)].astype(ASKED)
 
 
 _HEAD = ["plan", "job", "drawn_at"]

@@ -126,7 +126,7 @@ def contractor_facts(
     asked = asked_and_answered(register, job=one, as_of=moment)
     asked = asked[asked["method"].isin(METHODS)].reset_index(drop=True)
     today = pd.Timestamp(moment.astimezone(UTC).date())
-    waited = (today - pd.to_datetime(asked["asked_on"])).dt.days
+    waited = (today - asked["asked_on"]).dt.days
     asked = asked.assign(waited=waited.where(asked["state"] == "open"))
     return ContractorFacts(
         job=one or "",
