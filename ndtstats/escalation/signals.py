@@ -59,8 +59,11 @@ def severity_of(
       level (Brown, Cai & DasGupta 2001, Statistical Science 16:101);
     - cusum: the Bernoulli CUSUM of :mod:`ndtstats.statistics.cusum` crosses its limit.
 
-    Looked at after each examination, either of the first two signals more often than 1 - level of
-    welders at the limit; only the CUSUM is set by how seldom it cries wolf.
+    Looked at after each examination, either of the first two signals more often than in 1 - level
+    of welders at the limit: of the bound, at a limit of 10 % and a level of 95 %, within 100
+    examinations 0.4 % of welders with a rate of 3 %, 17.3 % of those at the limit and 93.2 % of
+    those with 20 % (exact recursion, in the tests). Only the CUSUM is set by how seldom it cries
+    wolf.
 
     The first signal tightens, one while tightened stops. So many accepts in a row as the settings
     say, all since it was tightened, release to normal. Nothing but a review ends a stop, and what
@@ -95,6 +98,8 @@ def _numbered_reviews(rows: pd.DataFrame, reviews: pd.DataFrame | None) -> pd.Da
     """Return the reviews with ``step``: how many examinations of the welder stand before each."""
     if reviews is None or reviews.empty:
         return pd.DataFrame({"welder": [], "day": pd.to_datetime([]), "decision": [], "step": []})
+    if rows.empty:
+        return reviews.assign(step=0)
     before = reviews.reset_index(names="review").merge(rows[["welder", "date"]], on="welder")
     count = (before["date"] <= before["day"]).groupby(before["review"]).sum()
     return reviews.assign(step=count.reindex(reviews.index, fill_value=0).astype("int64"))
