@@ -50,12 +50,17 @@ class Column:
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A table that people load: its columns, and those that tell one row from another."""
+    """A table that people load: its columns, and those that tell one row from another.
+
+    A row in which every one of the columns ``answers`` is blank asks a question that nobody
+    answered yet, as lists that are handed out do.
+    """
 
     name: str
     meaning: str
     key: tuple[str, ...]
     columns: tuple[Column, ...]
+    answers: tuple[str, ...] = ()
 
     def column(self, name: str) -> Column:
         """Return the column of that name; KeyError if there is none."""
@@ -82,8 +87,15 @@ IMPERFECTION_COLUMNS = (
 )
 
 
+#: What an answered row says, by table.
+_ANSWERS = {
+    "examinations": ("verdict", "date", "report", "exposure", *IMPERFECTION_COLUMNS, "remark"),
+    "beads": ("length_mm", "wrapped", "date", "inspector"),
+}
+
+
 def _table(name: str, meaning: str, key: tuple[str, ...], *columns: Column) -> Table:
-    return Table(name, meaning, key, columns)
+    return Table(name, meaning, key, columns, _ANSWERS.get(name, ()))
 
 
 _ALL = (

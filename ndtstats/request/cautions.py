@@ -20,12 +20,18 @@ RADIOGRAPHY = (
 
 PRESSURE = (
     "Air and pressure tests: cautions",
+    "Whether, how and at what pressure a zone is tested is decided and done by licensed people, "
+    "under a written safe system of work, with the area kept clear and the connectors checked "
+    "(HSE GS4; seen).",
     "Compressed air holds about two hundred times the energy of water at the same pressure "
-    "(HSE GS4; seen). Raise it slowly, with few people near, a relief valve and two gauges.",
-    "Nobody stands over a test face or tightens anything under pressure; the supply is cut off "
-    "once the pressure is steady, and vented before opening (HSE GS4; seen).",
+    "(HSE GS4; seen). Raise it slowly, with few people near, a relief valve or U-tube and two "
+    "gauges. Even 0.15 bar pushes with 15 kN on each square metre (computed).",
+    "Nobody enters, stands over a test face or tightens anything under pressure; the supply is cut "
+    "off once the pressure is steady, and vented before opening (HSE GS4; seen).",
     "The approved test pressure of the tank is never exceeded: plating is made for a head of "
     "liquid, not for bottled gas or shop air (common practice, no source).",
+    "Before anybody goes in after the test, the space is ventilated and its oxygen tested (common "
+    "practice, no source).",
 )
 
 DECISION = (

@@ -1,5 +1,6 @@
 """Beads of intermittent welds: how many are too short, and what length all but a few reach."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -54,6 +55,7 @@ def beads_of(
     register: Register,
     *,
     job: str,
+    joints: Sequence[str] | None = None,
     share: float = 0.95,
     confidence: float = 0.95,
     level: float = 0.95,
@@ -65,6 +67,8 @@ def beads_of(
     ----------
     job : str
         The job.
+    joints : sequence of str, optional
+        Only beads of these joints.
     share, confidence : float
         Of the one-sided tolerance limit: this share of all beads is longer, with this confidence.
     level : float
@@ -86,6 +90,8 @@ def beads_of(
     Limits: Wilks 1941 and, if normal, ISO 16269-6 (:mod:`ndtstats.statistics.tolerance`).
     """
     measured = _measured(register, job, as_of)
+    if joints is not None:
+        measured = measured[measured["joint"].isin(joints)]
     known = measured["specified_mm"].notna()
     beads = measured[known]
     if beads.empty:

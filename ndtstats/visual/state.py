@@ -127,7 +127,7 @@ def _with_verdicts(
     # Only days are known: what was seen on the day of welding counts.
     seen = seen[~(seen["date"] < _of(welded, seen["stretch"]))]
     last = seen.sort_values(["date", "round", "id"]).drop_duplicates("stretch", keep="last")
-    rows = cut.stretches.join(last.set_index("stretch")[["verdict", "report", "date"]])
+    rows = cut.stretches.join(last.set_index("stretch")[["verdict", "report", "date", "round"]])
     first = seen[seen["verdict"] == "accept"].groupby("stretch")["date"].min()
     known = pd.Series(rows.index, rows.index)
     return rows.assign(
@@ -218,3 +218,47 @@ def examined_before_seen(joints: pd.DataFrame, examinations: pd.DataFrame) -> pd
     words = early["method"] + " " + early["report"] + " of " + _day(early["date"])
     words += " came before it was accepted by eye"
     return early.assign(words=words.astype("str"))[["joint", "method", "date", "report", "words"]]
+
+
+def left_to_see(register: Register, *, job: str, as_of: datetime | None = None) -> pd.DataFrame:
+    """Return each place of a job that is still to be looked at, or to be looked at again.
+
+    Parameters
+    ----------
+    job : str
+        The job.
+    as_of : datetime, optional
+        What was known then.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``joint``, ``from_mm``, ``to_mm``, ``round`` (0; after a reject the next one) and
+        ``note``, joint by joint along each. Neighbouring places of the same state are one.
+
+    Notes
+    -----
+    What counts as seen: :func:`visual_state`.
+    """
+    joints = standing(register.table("joints", job=job, as_of=as_of))
+    examinations = register.table("examinations", job=job, as_of=as_of)
+    visuals = examinations[examinations["method"] == "VT"]
+    deposits = register.table("deposits", job=job, as_of=as_of)
+    judged = visuals[visuals["verdict"].isin(["accept", "reject"])]
+    rows = _with_verdicts(joints, judged, deposits)
+    rows = rows[
+        (rows["verdict"].isna() & (rows["mm"] > TOLERANCE_MM)) | (rows["verdict"] == "reject")
+    ]
+    report = rows["report"].astype("str")
+    note = "rejected on " + _day(rows["date"]) + ", report " + report
+    rows = rows.assign(
+        note=note.where(rows["verdict"] == "reject", "not seen").astype("str"),
+        round=rows["round"].fillna(-1).astype("int64") + 1,
+    )
+    before = rows.shift()
+    apart = (rows["joint"] != before["joint"]) | (rows["from_mm"] != before["to_mm"])
+    group = (apart | (rows["note"] != before["note"])).cumsum()
+    return rows.groupby(group, as_index=False).agg(
+        joint=("joint", "first"), from_mm=("from_mm", "first"), to_mm=("to_mm", "last"),
+        round=("round", "max"), note=("note", "first"),
+    )[["joint", "from_mm", "to_mm", "round", "note"]]  # fmt: skip

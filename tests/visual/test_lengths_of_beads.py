@@ -56,7 +56,7 @@ def test_a_normal_limit_has_the_published_factor(register, measure):
 
 def test_end_beads_have_a_length_of_their_own(register, measure):
     joint = {"bead_length_mm": 50.0, "bead_pitch_mm": 150.0, "bead_end_mm": 100.0}
-    # The last begins at 5850 mm and leaves less than a bead of 6 m free.
+    # The last one leaves less than a bead free at the end of the joint.
     measure([100.0, *[55.0] * 38, 105.0], joint=joint)
     table = beads_of(register, job="H1").table.set_index("specified_mm")
     assert table["measured"].to_dict() == {100.0: 2, 50.0: 38}
@@ -95,7 +95,7 @@ def test_beads_of_a_joint_without_a_length_are_left_out_and_told(register, measu
 def test_stubs_are_remarked(register, measure):
     # Shorter than 8 t carries no load: EN 1999 (seen). 8 x 6.5 mm is 52 mm.
     measure([50.0] * 3 + [52.0] * 17,
-            joint={"bead_length_mm": 50.0, "bead_pitch_mm": 150.0, "thickness_mm": 6.5})  # fmt: skip
+            joint={"bead_length_mm": 50.0, "thickness_mm": 6.5})  # fmt: skip
     told = [remark for remark in beads_of(register, job="H1").remarks if "EN 1999" in remark]
     assert len(told) == 1
     assert told[0].startswith("3 beads are shorter than 8 times the thickness")
