@@ -54,8 +54,10 @@ def after_welding(draft: Draft, known: Known) -> None:
     hold = known.hold_hours(draft.frame, joints)
     # Only days are known: within d days at least (d - 1) and at most (d + 1) times 24 h went by.
     waited = (date - welded["last"]).dt.days.fillna(-1) * 24.0
-    soon = ~early & (waited >= 0) & (waited < hold)
-    remedy = _worded("the rule asks for {:g} h after welding", hold[soon])
+    soon = ~early & (waited >= 0) & (waited < hold["hours"])
+    unknown = hold.loc[soon, "assumed"]
+    unknown = (", with " + unknown + " not known").where(unknown != "", "")
+    remedy = _worded("the rule asks for {:g} h after welding{}", hold.loc[soon, "hours"], unknown)
     reason = "may be sooner than the hold time allows"
     draft.tell("HOLD-TIME", soon, "date", reason, remedy)
 

@@ -1,13 +1,12 @@
 """What the register knows already, read once for all checks of a file."""
 
 from functools import cached_property
-from typing import Any
 
 import pandas as pd
 
 from ndtstats.qualification import Papers, papers_of
 from ndtstats.register import Register
-from ndtstats.rules import Rules, is_under, rules_in_force
+from ndtstats.rules import Rules, hold_of, is_under, rules_in_force
 
 
 class Known:
@@ -57,12 +56,16 @@ class Known:
         by_joint = deposits.groupby(["job", "joint"], as_index=False)
         return by_joint.agg(first=("date", "min"), last=("date", "max"))
 
-    def hold_hours(self, frame: pd.DataFrame, joints: pd.DataFrame) -> Any:
-        """Return the hold time of each row by its joint and method, 0 where no rule says."""
-        hold = pd.Series(0.0, index=frame.index)
+    def hold_hours(self, frame: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
+        """Return the longest hold time of each row by its joint and method, 0 where no rule says.
+
+        Columns ``hours`` and ``assumed``, as :func:`ndtstats.rules.hold_hours` has them.
+        """
+        hold = pd.DataFrame({"hours": 0.0, "assumed": ""}, index=frame.index)
         for job, rules in self.rules.items():
             for rule in rules.extent:
                 mine = (frame["job"] == job) & frame["method"].isin(rule.methods)
                 mine &= is_under(joints, rule)
-                hold = hold.where(~mine, hold.clip(lower=rule.hold_hours))
+                asked = hold_of(rule, joints)
+                hold = hold.where(~mine | (hold["hours"] >= asked["hours"]), asked)
         return hold

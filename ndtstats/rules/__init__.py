@@ -21,6 +21,7 @@ from ndtstats.rules.force import (
     rules_for_plan,
     rules_in_force,
 )
+from ndtstats.rules.hold_times import hold_hours, hold_of, hold_tables
 from ndtstats.rules.intermittent import beads_specified, throat_mm
 from ndtstats.rules.method_choice import power_piping_methods
 from ndtstats.rules.model import ExtentRule, Risk, Rules, Structure
@@ -64,6 +65,9 @@ __all__ = [
     "copy_preset",
     "crossing_spots",
     "first_off_mm",
+    "hold_hours",
+    "hold_of",
+    "hold_tables",
     "how_tested",
     "in_no_rule",
     "is_under",

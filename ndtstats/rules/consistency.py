@@ -11,6 +11,7 @@ from typing import Any
 from ndtstats.columns import TABLES
 from ndtstats.rules.amount import dimensions_needed
 from ndtstats.rules.families import CheckPoints
+from ndtstats.rules.hold_times import hold_tables
 from ndtstats.rules.problems import Problem, Report, choice, shown
 from ndtstats.rules.where import apart
 from ndtstats.rules.zone_tests import KINDS, ZoneTests, serves, usual_test
@@ -37,6 +38,7 @@ def inconsistencies(
         yield from _misfits(report, ("extent", number), rule)
         yield from _unknown_words(report, ("extent", number), rule)
         yield from _unknown_procedure(report, ("extent", number), rule, procedures)
+        yield from _unknown_hold_times(report, ("extent", number), rule)
         yield from _missing_dimensions(report, ("extent", number), rule)
     yield from _asked_after_all(report, rules)
     yield from _idle_factors(report, rules)
@@ -180,6 +182,16 @@ def _unknown_procedure(
         yield report.problem(
             (*path, "escalation"), "is not an escalation procedure", remedy, value=shown(name)
         )
+
+
+def _unknown_hold_times(
+    report: Report, path: tuple[str | int, ...], rule: Mapping[str, Any]
+) -> Iterator[Problem]:
+    name = _text(rule, "hold_times")
+    if name and name not in hold_tables():
+        remedy = choice(name, list(hold_tables()))
+        reason = "is not a table of hold times"
+        yield report.problem((*path, "hold_times"), reason, remedy, value=shown(name))
 
 
 def _missing_dimensions(

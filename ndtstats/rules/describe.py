@@ -126,7 +126,7 @@ def rules_table(rules: Rules) -> pd.DataFrame:
         Columns ``rule``, ``categories``, ``method``, ``family``, ``amount`` (in words),
         ``spot_length_mm`` (missing where joints are examined whole), ``spots_per_welder``,
         ``first`` (what comes first, in words), ``acceptance``, ``technique``, ``conditions``,
-        ``hold_hours``,
+        ``hold_hours``, ``hold_times``,
         ``escalation``, ``lot``.
     """
     rows = [
@@ -143,12 +143,15 @@ def rules_table(rules: Rules) -> pd.DataFrame:
             "technique": rule.technique,
             "conditions": rule.conditions,
             "hold_hours": rule.hold_hours,
+            "hold_times": rule.hold_times,
             "escalation": rule.escalation,
             "lot": ", ".join(rules.lot_of(rule)),
         }
         for rule in rules.extent
     ]
-    return pd.DataFrame(rows).astype({"spot_length_mm": "float64", "escalation": "str"})
+    return pd.DataFrame(rows).astype(
+        {"spot_length_mm": "float64", "escalation": "str", "hold_times": "str"}
+    )
 
 
 def _first(rule: ExtentRule) -> str:

@@ -109,6 +109,9 @@ class Common(Part):
         As the request states them.
     hold_hours : float
         Least time from the end of welding to the examination.
+    hold_times : str or None
+        The table (:mod:`ndtstats.rules.hold_times`) that says how long that is by material and
+        thickness; ``hold_hours`` is the least then. None: ``hold_hours`` alone.
     escalation : str or None
         The procedure that a reject sets in motion.
     lot : tuple of str or None
@@ -133,6 +136,7 @@ class Common(Part):
     technique: str = ""
     acceptance: str = ""
     hold_hours: NotNegative = 0.0
+    hold_times: Text | None = None
     escalation: Text | None = None
     lot: Annotated[tuple[LotColumn, ...], Items] | None = None
     repairs_allowed: Annotated[int, Field(ge=0)] = REPAIRS_ALLOWED

@@ -101,13 +101,18 @@ def test_a_category_must_stand_in_the_rules_in_force(yard, register, now, told):
 
 
 def test_an_examination_within_the_hold_time_is_told(yard, register, now, told):
+    # EN 1090-2, table 23, S235 to S420, over 12 mm, as read in a published page: 40 h over 3 kJ/mm.
     adopt(register, "H1", load_rules("steel-structure"), agreed_by=None, by="lead", now=now)
-    head = "job,zone,joint,category,joint_type,length_mm\n"
-    yard("joints", head + "H1,DECK,S-1,TB-HIGH,butt,900\n", name="more.csv")
+    head = "job,zone,joint,category,joint_type,length_mm,material,thickness_mm\n"
+    yard("joints", head + "H1,DECK,S-1,TB-HIGH,butt,900,1.2,20\n", name="more.csv")
     yard("deposits", "job,joint,welder,date\nH1,S-1,K7,2026-03-02\n", name="more2.csv")
-    text = EXAM + "H1,S-1,UT,0,300,,accept,2026-03-02,R-1,1,,,,,\n"
-    assert told(yard("examinations", text)) == [(2, "date", "HOLD-TIME")]
-    later = text.replace("2026-03-02,R-1", "2026-03-03,R-2")
+    text = EXAM + "H1,S-1,UT,0,300,,accept,2026-03-03,R-1,1,,,,,\n"
+    result = yard("examinations", text)
+    assert told(result) == [(2, "date", "HOLD-TIME")]
+    assert result.findings[0].remedy == (
+        "the rule asks for 40 h after welding, with heat input not known"
+    )
+    later = text.replace("2026-03-03,R-1", "2026-03-04,R-2")
     assert yard("examinations", later, name="later.csv").findings == []
 
 
