@@ -163,7 +163,8 @@ _TOLD: tuple[tuple[str, str], ...] = (
         "this user may not do that; ask who keeps the register for a user who loads or plans",
     ),
     (
-        r"password authentication failed|no password supplied",
+        r"password authentication failed|no password supplied|not permitted to log in"
+        r'|role "[^"]*" does not exist',
         "the server refuses the user or the password; check both",
     ),
     (
