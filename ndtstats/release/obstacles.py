@@ -370,22 +370,32 @@ def _text(values: "pd.Series[Any]", form: str) -> Any:
 
 
 def _unqualified(job: Job) -> pd.DataFrame:
+    """Return the deposits outside a qualification, but for those that somebody answered for."""
     found = outside(job.register, job=job.job, as_of=job.as_of)
     found = found[found["joint"].isin(job.joints["joint"])]
     day = found["date"].dt.strftime("%Y-%m-%d")
-    return pd.DataFrame(
+    deposit = found["joint"] + " | " + found["welder"] + " | " + day
+    warned = warnings_of(job.register, job=job.job, as_of=job.as_of, everything=True)
+    warned = warned[warned["code"] == "UNQUALIFIED"]
+    told = warned["row"].str.split(" | ", regex=False).str[1:4].str.join(" | ")
+    number = warned["warning"].set_axis(told).groupby(level=0).first()
+    answer = "; or ndtstats warnings --answer " + deposit.map(number).astype("str")
+    rows = pd.DataFrame(
         {
             "joint": found["joint"],
             "check": "qualification",
             "what": "welder " + found["welder"] + " on " + day + ": " + found["reason"],
-            "clears": "load the certificate or confirmation that covers it, or decide by name",
-            "name": "qualification " + found["joint"] + " " + found["welder"] + " " + day,
+            "clears": "load the certificate or confirmation that covers it" + answer.fillna(""),
+            "name": "qualification " + deposit,
         }
     )
+    return rows[~deposit.isin(told[warned["state"] == "answered"])]
 
 
 def _unanswered(job: Job) -> pd.DataFrame:
     open_ = warnings_of(job.register, job=job.job, as_of=job.as_of)
+    # Deposits outside a qualification are a check of their own.
+    open_ = open_[open_["code"] != "UNQUALIFIED"].reset_index(drop=True)
     # What is wrong with a welder concerns the zones that he welded in.
     work = job.deposits[["welder", "joint"]].drop_duplicates()
     mine = open_[open_["joint"].isna() & open_["zone"].isna() & open_["welder"].notna()]

@@ -18,6 +18,7 @@ COLUMNS: dict[str, str] = {
     "zone": "str",
     "joint": "str",
     "welder": "str",
+    "row": "str",
     "code": "str",
     "reason": "str",
     "value": "str",
@@ -56,7 +57,8 @@ def warnings_of(
     Returns
     -------
     DataFrame
-        Columns :data:`COLUMNS`. ``warning`` is its number; ``place`` says where in which file;
+        Columns :data:`COLUMNS`. ``warning`` is its number; ``row`` the natural key of the row that
+        it is about, its parts joined by " | "; ``place`` says where in which file;
         ``state`` is "open", "answered" (by a named person, with a reason) or "settled": its row was
         corrected since, or what was missing has come in.
     """
@@ -98,6 +100,7 @@ def _about(stored: pd.DataFrame, register: Register, as_of: datetime | None) -> 
         joint=joint,
         zone=of_joint.fillna(parts[1].where(of["zone"])),
         welder=parts[0].where(of["welder"]),
+        row=stored["row_key"].astype("str").str.replace("\x1f", " | ", regex=False),
     )
 
 

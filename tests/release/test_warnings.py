@@ -100,3 +100,17 @@ def test_an_unanswered_warning_stands_in_the_way_of_its_zone(yard, bring):
     bring("examinations", EXAM + "H1,T-1,RT,not done,2026-02-05,R-1,,\n")
     assert "warning" in set(release(yard.register, "TANK").obstacles["check"])
     assert "warning" not in set(release(yard.register, "DECK").obstacles["check"])
+
+
+def test_a_deposit_that_somebody_answered_for_hinders_nothing(yard, bring):
+    yard.examine("T-1", "VT", date="2026-02-03")
+    yard.examine("T-2", "VT", date="2026-02-03")
+    yard.weld("T-1")
+    yard.examine("T-1", "RT")
+    bring("deposits", "job,joint,welder,date\nH1,T-2,M2,2026-02-01\n")
+    number = warnings_of(yard.register)["warning"].iloc[0]
+    (row,) = release(yard.register, "TANK").obstacles.itertuples()
+    assert (row.check, row.joint) == ("qualification", "T-2")
+    assert f"--answer {number}" in row.clears
+    answer_warnings(yard.register, [number], now=yard.now, **WHO)
+    assert release(yard.register, "TANK").free
