@@ -130,7 +130,8 @@ def corrected_rate(
     Examples
     --------
     >>> corrected_rate(45, 150, sensitivity=0.96, specificity=0.89).sentence
-    '45 of 150 rejected, 30.0 %; behind it lie 22.4 % bad places, 95 % bounds 13.9 % and 31.8 %.'
+    '45 of 150 rejected, 30.0 %; behind it lie 22.4 % bad places, 95 % bounds 13.9 % and 31.8 %, if
+    the method finds and passes what is stated: an error of that is not in the bounds.'
     """
     found = true_rate(
         rejected, examined, sensitivity=sensitivity, specificity=specificity, level=level
@@ -150,4 +151,5 @@ def corrected_rate(
             f"{high} with {100 * level:g} % bounds. Does the specificity fit this work?",
         )
     bounds = f"{100 * level:g} % bounds {low} and {high}"
-    return TrueRateOf(table, f"{told}behind it lie {mid} bad places, {bounds}.")
+    known = "if the method finds and passes what is stated: an error of that is not in the bounds"
+    return TrueRateOf(table, f"{told}behind it lie {mid} bad places, {bounds}, {known}.")

@@ -100,8 +100,10 @@ def cohens_kappa(table: Any, *, level: float = 0.95) -> Agreement:
     Notes
     -----
     Cohen 1960, Educ. Psychol. Meas. 20:37; standard errors by Fleiss, Cohen & Everitt 1969,
-    Psychol. Bull. 72:323. Checked against Feinstein & Cicchetti 1990, the documentation of R's
-    epiR, and statsmodels.
+    Psychol. Bull. 72:323. The bounds are those of large samples: with a tenth of the films bad a
+    95 % one covered 90 % in simulated readings of 50 films, 94 % of 200.
+
+    Checked against Feinstein & Cicchetti 1990, the documentation of R's epiR, and statsmodels.
 
     Examples
     --------
@@ -162,8 +164,10 @@ def fleiss_kappa(table: Any, *, level: float = 0.95) -> tuple[Agreement, _Floats
     -----
     Fleiss 1971, Psychol. Bull. 76:378, with the null error of Fleiss, Nee & Landis 1979 (ibid.
     86:974). The bounds speak of further films: error by linearisation over films (Gwet 2021, Educ.
-    Psychol. Meas. 81:781, from memory). Checked against Fleiss' example, statsmodels, and a
-    jackknife.
+    Psychol. Meas. 81:781, from memory), and are those of large samples: with a tenth of the films
+    bad a 95 % one covered 92 % in simulated readings of 50 films, 94 % of 200.
+
+    Checked against Fleiss' example, statsmodels, and a jackknife.
 
     Examples
     --------
