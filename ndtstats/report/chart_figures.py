@@ -85,13 +85,15 @@ def ratios_figure(table: pd.DataFrame, by: str = "welder") -> "go.Figure | None"
     Parameters
     ----------
     table : DataFrame
-        Of :class:`ndtstats.rates.compare.Comparison`, or some rows of it.
+        Of :class:`ndtstats.rates.compare.Comparison`, or some rows of it; with a column ``marked``
+        (bool) those are diamonds, else those that stand out.
     by : str
         Column that names the lines.
     """
     import plotly.graph_objects as go  # noqa: PLC0415
 
     rows = table[table["expected"] > 0].iloc[::-1]
+    marked = rows["marked"] if "marked" in rows else rows["stands_out"] != ""
     if rows.empty:
         return None
     ratio = rows["ratio"]
@@ -108,7 +110,7 @@ def ratios_figure(table: pd.DataFrame, by: str = "welder") -> "go.Figure | None"
             "arrayminus": (ratio - rows["ratio_lower"]).tolist(),
         },
         mode="markers", showlegend=False, hovertext=_ratios(rows),
-        marker=_marked((rows["stands_out"] != "").to_numpy()),
+        marker=_marked(marked.to_numpy()),
         hovertemplate="%{y}<br>%{hovertext}<extra></extra>",
     )  # fmt: skip
     figure.add_vline(x=1, line={"color": ORANGE, "dash": "dash", "width": 1.5})

@@ -76,6 +76,17 @@ def count(value: float, one: str, many: str | None = None) -> str:
     return f"{value:,.0f} {noun}" if value else f"no {noun}"
 
 
+def rounded(value: float) -> str:
+    """Return a number with three digits that count, for what is known no better.
+
+    Examples
+    --------
+    >>> rounded(14_096.0), rounded(51_600.0), rounded(7.0)
+    ('14,100', '51,600', '7')
+    """
+    return f"{float(f'{value:.3g}'):,.0f}"
+
+
 def metres(length_mm: float) -> str:
     """Return a length in metres, from millimetres.
 

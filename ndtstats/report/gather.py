@@ -22,6 +22,8 @@ from ndtstats.words import METHODS
 _USUAL = "RT"
 #: What is hidden is said with this probability: fewer than so many.
 HIDDEN_LEVEL = 0.90
+#: Qualifications that lapse within so many days are told.
+LAPSE_DAYS = 60
 
 
 def moment_of(register: Register, as_of: datetime | None) -> datetime:

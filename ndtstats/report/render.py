@@ -14,7 +14,7 @@ from markupsafe import Markup
 
 from ndtstats.errors import CannotGoOn
 from ndtstats.report import formatting as show
-from ndtstats.report.page import Page, Partial
+from ndtstats.report.page import Link, Page, Partial
 from ndtstats.report.terms import LIMITS, Linker
 from ndtstats.request.cautions import DECISION, PRESSURE, RADIOGRAPHY
 
@@ -25,6 +25,9 @@ _POLICY = (
     "default-src 'none'; script-src 'unsafe-inline' 'self' file:; style-src 'unsafe-inline'; "
     "img-src data: blob:"
 )
+
+#: Letters of a cell that stand on one line.
+_SHORT = 16
 
 #: Letters of a name that a file may have as they are.
 _MOST_LETTERS = 60
@@ -43,9 +46,14 @@ def _environment() -> jinja2.Environment:
     environment.filters |= {"day": show.day, "instant": show.instant}
     environment.globals |= {
         "count": show.count, "place": show.place, "json": _figure_json,
-        "kind": lambda block: type(block).__name__,
+        "kind": lambda block: type(block).__name__, "is_short": _is_short,
     }  # fmt: skip
     return environment
+
+
+def _is_short(cell: str | Link) -> bool:
+    """Return whether a cell is so short that it is not to be broken, at a hyphen or else."""
+    return len(cell.text if isinstance(cell, Link) else cell) <= _SHORT
 
 
 def _plain(value: Any) -> Any:

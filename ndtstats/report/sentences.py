@@ -60,7 +60,14 @@ def extent_part(extents: pd.DataFrame) -> str:
 
 
 def decisions(
-    *, owed: str, extents: pd.DataFrame, extent: str, planned: int, warnings: int
+    *,
+    owed: str,
+    extents: pd.DataFrame,
+    extent: str,
+    planned: int,
+    warnings: int,
+    lapsing: str = "",
+    apart: str = "",
 ) -> tuple[Decision, ...]:
     """Return what needs a decision, what is owed first.
 
@@ -74,11 +81,15 @@ def decisions(
         Spots that were asked for and not examined yet.
     warnings : int
         Warnings that nobody has dealt with.
+    lapsing, apart : str
+        What lapses soon, and who stands out above; "" if nothing and nobody.
     """
     short = len(extents) == 0 or (extents["state"] != "met").any()
     candidates = (
         (owed != "Nothing is owed.", owed, "owed"),
         (short, extent, "extent"),
+        (bool(apart), apart, "rates"),
+        (bool(lapsing), lapsing, "lapsing"),
         (
             planned > 0,
             f"{show.count(planned, 'planned spot')} {'waits' if planned == 1 else 'wait'} for "
@@ -168,6 +179,27 @@ def repairs_sentence(aside: pd.DataFrame, method: str) -> str:
     return (
         f"{said} {show.count(again['count'], 're-shoot').capitalize()} among "
         f"{show.count(again['of'], 'exposure')}; {show.count(undone['count'], 'spot')} not done."
+    )
+
+
+def lapsing_sentence(table: pd.DataFrame, days: int) -> str:
+    """Return how many certificates lapse soon, and whose is the first.
+
+    Parameters
+    ----------
+    table : DataFrame
+        As :func:`ndtstats.qualification.lapsing` gives it, what lapses first before the rest.
+    days : int
+        Within which.
+    """
+    if table.empty:
+        return f"No certificate lapses within {days} days."
+    first = table.iloc[0]
+    lapse = "lapses" if len(table) == 1 else "lapse"
+    return (
+        f"{show.count(len(table), 'certificate')} {lapse} within {days} days unless something is "
+        f"done; first that of welder {first['welder']}, {first['certificate']}: in force to "
+        f"{show.day(first['lapses_on'])}."
     )
 
 

@@ -13,6 +13,9 @@ from ndtstats.report.marks import MARKS, marks_sentence
 _HALF = {"accept": 4, "reject": 7, "re-shoot": 2, "not done": 2}
 _LEFT, _WIDTH, _ROW = 64, 600, 22
 
+#: What is drawn of an examination, or said of it where it is pointed at.
+_EXAMINED = ["method", "from_mm", "to_mm", "verdict", "round", "date", "report"]
+
 #: The same for the rows of a zone, which has many joints; and what of a name stands beside a row.
 _ZONE_LEFT, _ZONE_ROW, _NAME = 104, 14, 14
 _ZONE_HALF = {"accepted": 3, "rejected": 5, "found": 2, "planned": 4, "owed": 6}
@@ -49,9 +52,10 @@ def strip(
         black. Everything in it is escaped.
     """
     scale = _WIDTH / length_mm
-    looked = examined.assign(row=_label(examined))
-    asked = planned.assign(row=_label(planned))
-    shown = found.assign(row=_label(found))
+    # A register's rows have many columns, and each row is taken up one by one below.
+    looked = examined[_EXAMINED].assign(row=_label(examined))
+    asked = planned[["from_mm", "to_mm"]].assign(row=_label(planned))
+    shown = found[["start_mm", "end_mm"]].assign(row=_label(found))
     labels = list(dict.fromkeys([*sorted(looked["row"]), *sorted(asked["row"])]))
     marks = [
         mark

@@ -93,3 +93,37 @@ def rates_table(rows: pd.DataFrame, column: str, title: str, level: float) -> Ta
             *shared,
         ),
     )
+
+
+def hidden_table(rows: pd.DataFrame, by: str) -> Table:
+    """Return what is likely hidden, one row each."""
+    bound = show.level(float(rows["level"].iloc[0])) if len(rows) else "90 %"
+    return Table(
+        f"Rejectable imperfections likely still hidden, by {by}",
+        (
+            text(rows, by, by),
+            number(rows, "found", "found", counted),
+            number(rows, "examined_m", "rate rests on, m", one_decimal),
+            number(rows, "looked_at_m", "examined, m", one_decimal),
+            number(rows, "unexamined_m", "not examined, m", one_decimal),
+            number(rows, "mean", "expected there", one_decimal),
+            number(rows, "upper", f"at most ({bound})", counted),
+            number(rows, "none", "none at all", show.percent),
+        ),
+    )
+
+
+def lapsing_table(rows: pd.DataFrame) -> Table:
+    """Return certificates that lapse soon, as :func:`ndtstats.qualification.lapsing` gives them."""
+    return Table(
+        "Certificates that lapse soon, unless something is done",
+        (
+            text(rows, "welder", "welder"),
+            text(rows, "process", "process"),
+            text(rows, "certificate", "certificate"),
+            text(rows, "standard", "standard"),
+            Column("last day", [show.day(day) for day in rows["lapses_on"]], number=True),
+            text(rows, "because", "ended by"),
+        ),
+        roomy=True,
+    )

@@ -39,3 +39,18 @@ def level_option(function: F) -> F:
     return click.option(
         "--level", type=float, default=0.95, show_default=True, help="Of the bounds."
     )(function)
+
+
+def cost_options(function: F) -> F:
+    """Add ``--cost-per-exposure``, ``--cost-per-repair`` and ``--currency``, for management."""
+    exposure = click.option(
+        "--cost-per-exposure",
+        type=float,
+        metavar="NUMBER",
+        help="Of one examination other than by eye; else they are counted.",
+    )
+    repair = click.option("--cost-per-repair", type=float, metavar="NUMBER", help="Of one repair.")
+    currency = click.option(
+        "--currency", default="", metavar="TEXT", help="Of the costs, such as EUR."
+    )
+    return exposure(repair(currency(function)))

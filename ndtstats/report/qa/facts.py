@@ -9,9 +9,11 @@ from ndtstats.escalation import owed
 from ndtstats.extent import extent
 from ndtstats.planning import Worth
 from ndtstats.progress import Progress, silent
+from ndtstats.qualification import lapsing
 from ndtstats.rates import set_aside
 from ndtstats.rates.hidden import Hidden
 from ndtstats.register import Register, require_job
+from ndtstats.release import warnings_of
 from ndtstats.report import gather
 from ndtstats.report.gather import Rated
 from ndtstats.report.joints import Strips, strips_of
@@ -43,7 +45,9 @@ class QaFacts:
     owed : DataFrame
         As :func:`ndtstats.escalation.owed` gives it.
     warnings : DataFrame
-        The warnings that stand.
+        The warnings that stand, as the register keeps them.
+    lapsing : DataFrame
+        Certificates of the job's welders that lapse within :data:`gather.LAPSE_DAYS`.
     strips : Strips
         Joints and zones to draw.
     worth : Worth or None
@@ -62,6 +66,7 @@ class QaFacts:
     extents: pd.DataFrame
     owed: pd.DataFrame
     warnings: pd.DataFrame
+    lapsing: pd.DataFrame
     strips: Strips
     worth: Worth | None
     origin: tuple[tuple[str, str], ...]
@@ -100,8 +105,21 @@ def qa_facts(
         hidden=hidden,
         extents=extents,
         owed=items,
-        warnings=register.table("warnings", job=job, as_of=moment),
+        warnings=_warnings(register, job, moment),
+        lapsing=_lapsing(register, job, moment),
         strips=strips_of(register, job, items, moment),
         worth=gather.worth_of(register, job, rules, moment),
         origin=gather.origin(register, [job], moment),
     )
+
+
+def _warnings(register: Register, job: str, as_of: datetime) -> pd.DataFrame:
+    waiting = warnings_of(register, job=job, as_of=as_of)["warning"]
+    stored = register.table("warnings", as_of=as_of)
+    return stored[("W" + stored["id"].astype("str")).isin(waiting)]
+
+
+def _lapsing(register: Register, job: str, as_of: datetime) -> pd.DataFrame:
+    made = register.table("deposits", job=job, as_of=as_of, columns=["welder"])
+    found = lapsing(register, as_of.date(), gather.LAPSE_DAYS, as_of=as_of)
+    return found[found["welder"].isin(made["welder"])]

@@ -16,7 +16,7 @@ from ndtstats.register import Register
 from ndtstats.report import chart_figures, figures, sentences
 from ndtstats.report import formatting as show
 from ndtstats.report import tables as make
-from ndtstats.report.gather import method_name
+from ndtstats.report.gather import LAPSE_DAYS, method_name
 from ndtstats.report.marks import marks_sentence
 from ndtstats.report.page import (
     Block,
@@ -51,7 +51,8 @@ _RATES_DRAWN = np.linspace(0, 0.5, 51)
 #: Where a decision is told of more, in words.
 _MORE = {
     "owed": "See what is owed", "extent": "See the extents", "strips": "See the joints",
-    "warnings": "See the warnings",
+    "warnings": "See the warnings", "lapsing": "See the qualifications",
+    "rates": "See the comparison",
 }  # fmt: skip
 
 
@@ -106,6 +107,7 @@ def page_of(facts: QaFacts) -> Page:
             _hidden(facts),
             _worth(facts),
             _strips(facts),
+            _lapsing(facts),
             _warnings(facts),
         ),
         provenance=facts.origin,
@@ -131,13 +133,22 @@ def _decide(facts: QaFacts) -> Section:
     wanted = sentences.decisions(
         owed=owed_sentence(facts.owed), extents=facts.extents, extent=_extent_said(facts),
         planned=facts.strips.planned, warnings=len(facts.warnings),
+        lapsing=sentences.lapsing_sentence(facts.lapsing, LAPSE_DAYS) if len(facts.lapsing) else "",
+        apart=comparison_sentence(facts.rated.comparison) if _stands_out(facts) else "",
     )  # fmt: skip
     points = tuple(
         Point(one.text, Link(_MORE[one.anchor], f"#{one.anchor}")) for one in wanted
     )  # fmt: skip
-    nothing = "Nothing: nothing is owed, all extents are met, and no warning stands."
+    nothing = (
+        "Nothing: nothing is owed, all extents are met, no welder stands out above, no "
+        "qualification is about to lapse, and no warning stands."
+    )
     blocks: tuple[Block, ...] = (Bullets(points) if points else Text(nothing),)
     return Section("decide", "What needs a decision today", blocks, "To decide")
+
+
+def _stands_out(facts: QaFacts) -> bool:
+    return bool((facts.rated.comparison.table["stands_out"] == "high").any())
 
 
 def _owed(facts: QaFacts) -> Section:
@@ -391,7 +402,7 @@ def _hidden(facts: QaFacts) -> Section:
         "Rejectable imperfections likely hidden in each zone, with the bound they stay below",
         "Bars: expected. Lines: no more than that with "
         f"{show.level(float(found.total['level']))} probability.{cut}",
-        hidden_table(rows, "zone"),
+        make.hidden_table(rows, "zone"),
         empty="Everything was examined.",
     )  # fmt: skip
     blocks = (
@@ -401,24 +412,6 @@ def _hidden(facts: QaFacts) -> Section:
         Bullets(tuple(Point(text) for text in found.remarks)),
     )  # fmt: skip
     return Section("hidden", heading, blocks, short)
-
-
-def hidden_table(rows: pd.DataFrame, by: str) -> Table:
-    """Return what is likely hidden, one row each."""
-    bound = show.level(float(rows["level"].iloc[0])) if len(rows) else "90 %"
-    return Table(
-        f"Rejectable imperfections likely still hidden, by {by}",
-        (
-            make.text(rows, by, by),
-            make.number(rows, "found", "found", make.counted),
-            make.number(rows, "examined_m", "rate rests on, m", make.one_decimal),
-            make.number(rows, "looked_at_m", "examined, m", make.one_decimal),
-            make.number(rows, "unexamined_m", "not examined, m", make.one_decimal),
-            make.number(rows, "mean", "expected there", make.one_decimal),
-            make.number(rows, "upper", f"at most ({bound})", make.counted),
-            make.number(rows, "none", "none at all", show.percent),
-        ),
-    )
 
 
 def _worth(facts: QaFacts) -> Section:
@@ -496,6 +489,13 @@ def _strips(facts: QaFacts) -> Section:
         "joints": joints, "joints_left": shown.left, "zones": zones, "zones_left": shown.zones_left,
     }  # fmt: skip
     return Section("strips", heading, (Partial("strips.html.j2", data),), short)
+
+
+def _lapsing(facts: QaFacts) -> Section:
+    rows = facts.lapsing
+    said = Text(sentences.lapsing_sentence(rows, LAPSE_DAYS))
+    blocks = (said, make.lapsing_table(rows)) if len(rows) else (said,)
+    return Section("lapsing", "Qualifications about to lapse", blocks, "Qualifications")
 
 
 def _warnings(facts: QaFacts) -> Section:
