@@ -112,12 +112,12 @@ def test_the_filled_sheets_load_back(block, tmp_path, now):
     fill(visual, lambda row: row["joint"] == "F-9", verdict="accept", date="2026-03-05",
          report="V-2")  # fmt: skip
     fill(visual, lambda row: row["round"] == 1, verdict="accept", date="2026-03-06", report="V-3")
-    fill(beads, lambda row: row["joint"] == "F-11", **{"length_mm": 76})
+    fill(beads, lambda row: row["joint"] == "F-11", **{"length_mm [mm]": 76})
     starts = iter([0, 225, 450])
     fill(beads, lambda row: row["joint"] == "F-12" and next(starts, None) is not None,
-         **{"length_mm": 80})  # fmt: skip
+         **{"length_mm [mm]": 80})  # fmt: skip
     for start, row in zip((0, 225, 450), rows_of(beads, "F-12"), strict=False):
-        beads.cell(row, heads(beads)["from_mm"], start)
+        beads.cell(row, heads(beads)["from_mm [mm]"], start)
     book.save(path)
     # The sheet is found by its headings, without its name.
     result = load(block, "examinations", path, now=now)
