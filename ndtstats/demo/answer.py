@@ -103,7 +103,32 @@ def fill_request(
     return len(rows)
 
 
-def _read(path: Path) -> pd.DataFrame:
-    """Return the first sheet of a request as text under its headings."""
-    cells = read_grids(path)[0].cells
+def fill_walk(asked: Path, filled: Path, *, day: pd.Timestamp, inspector: str) -> int:
+    """Write what was looked at on a walk as it comes back: all accepted; return how many.
+
+    Parameters
+    ----------
+    asked : Path
+        A list to walk with, whose sheet ``visual`` is filled in.
+    day : Timestamp
+        The day of the walk.
+    inspector : str
+        Who walked.
+    """
+    sheet = _read(asked, "visual")
+    said = {
+        "verdict": "accept",
+        "date": f"{day:%Y-%m-%d}",
+        "report": f"VT-{day:%y-%m-%d}",
+        "technician": inspector,
+    }
+    answered = sheet.assign(**{_TITLES[name]: text for name, text in said.items()})
+    write_table(filled, answered, TABLES["examinations"])
+    return len(answered)
+
+
+def _read(path: Path, sheet: str | None = None) -> pd.DataFrame:
+    """Return a sheet of a file, the first if none is named, as text under its headings."""
+    grids = [grid for grid in read_grids(path) if sheet in {None, grid.sheet}]
+    cells = grids[0].cells
     return cells[1:].set_axis(list(cells.iloc[0]), axis=1).reset_index(drop=True)

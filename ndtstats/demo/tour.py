@@ -7,15 +7,16 @@ from pathlib import Path
 
 import pandas as pd
 
-from ndtstats.demo.answer import fill_request
+from ndtstats.demo.answer import fill_request, fill_walk
 from ndtstats.demo.build import HULL, PIPING
 from ndtstats.demo.files import BOOK, CONTRACTOR, MAPPING, MENDED, SPOILED, write_files
 from ndtstats.demo.folder import keep_list, prepare
 from ndtstats.demo.guide import Guide, inside
-from ndtstats.demo.people import DRIFTING, LAST_DAY
+from ndtstats.demo.people import DRIFTING, LAST_DAY, LATE
 from ndtstats.demo.scenario import DEFAULT_SEED, Yard, make_yard
 from ndtstats.errors import CannotGoOn
 from ndtstats.register import Register
+from ndtstats.release import warnings_of
 
 #: Where the register of the demo is: what every command takes if no other is named.
 REGISTER = "ndtstats.sqlite"
@@ -26,8 +27,12 @@ REPORTS = "reports"
 #: How the contractor works, and from which day on.
 _SHIFTS = "--exposures 8 --per-day 1 --from 2026-05-25"
 
-#: A zone of the hull that is closed early.
+#: A zone of the hull that is closed early, and one with welds that nobody has looked at.
 _TANK = "FUEL TANK PS"
+_UNSEEN = "ENGINE ROOM"
+
+#: Who decides in the invented yard.
+_LEAD = "Nora, QA lead (invented)"
 
 HULL_RULES, PIPING_RULES = "hull.rules.toml", "piping.rules.toml"
 
@@ -89,7 +94,10 @@ def demo(directory: Path, *, seed: int = DEFAULT_SEED, echo: Callable[[str], Non
             _results(guide)
             _plans(guide, yard)
             _answers(guide)
+            _seen(guide)
             _owed(guide, yard)
+            _welders(guide)
+            _release(guide, yard)
             report = _reports(guide)
     finally:
         keep_list(directory, before)
@@ -200,14 +208,20 @@ def _reserves(guide: Guide, yard: Yard) -> None:
 
 
 def _fill(
-    guide: Guide, yard: Yard, name: str, series: str, *, after: pd.Timestamp | None = None
+    guide: Guide,
+    yard: Yard,
+    name: str,
+    series: str,
+    *,
+    after: pd.Timestamp | None = None,
+    last_unreached: bool = False,
 ) -> None:
-    """Have the contractor fill in a request; what comes after a day leaves one place open."""
+    """Have the contractor fill in a request."""
     asked = Path(name)
     filled = asked.with_suffix(f".filled{asked.suffix}")
     fill_request(
         asked, filled, yard, series=series, seed=yard.seed, after=after,
-        last_unreached=after is not None,
+        last_unreached=last_unreached,
     )  # fmt: skip
     guide.tell(f"The contractor examines, fills in {asked} and sends it back as {filled}.")
 
@@ -223,11 +237,58 @@ def _answers(guide: Guide) -> None:
     guide.tell("Fair to who was given the hard work? And is anything getting worse?")
     guide.run(f"compare --job {HULL} --method RT")
     guide.run(f"trend --job {HULL} --method RT")
-    guide.run(f"beads --job {HULL}")
     guide.tell("What is likely hidden in the metres nobody examined, and missed in the others:")
     guide.run(f"hidden --job {HULL} --method RT --detection 0.8")
     guide.tell("For machines, at full precision:")
     guide.run(f"rates --job {PIPING} --by process --method RT --measure per-metre --format json")
+
+
+def _seen(guide: Guide) -> None:
+    guide.chapter("Seen by eye")
+    guide.run(f"beads --job {HULL}", exits=(0, 1))
+    guide.tell("A list to walk with, to print or to fill in; what is filled in loads back.")
+    name = "walk-engine-room.xlsx"
+    guide.run(f"walk {name} --job {HULL} --zone {shlex.quote(_UNSEEN)}")
+    filled = Path(name).with_suffix(".filled.xlsx")
+    fill_walk(Path(name), filled, day=LAST_DAY, inspector="Inspector Lea")
+    guide.tell(f"Somebody walks, fills in the sheet of what is to be looked at: {filled}.")
+    guide.run(f"load examinations {filled} --by lead")
+
+
+def _welders(guide: Guide) -> None:
+    guide.chapter("Who may weld what")
+    day = f"{LAST_DAY:%Y-%m-%d}"
+    guide.run(f"welders --on {day}", exits=(0, 1))
+    guide.tell("One confirmation came a week late, and what was welded since lies outside:")
+    guide.run(f"welders --on {day} --welder {LATE}", exits=(0, 1))
+
+
+def _release(guide: Guide, yard: Yard) -> None:
+    guide.chapter("From first bead to release")
+    guide.run(f"tightness --job {HULL}", exits=(0, 1))
+    guide.run(f"release --job {HULL}", exits=(1,))
+    tank = shlex.quote(_TANK)
+    guide.run(f"release {tank} --job {HULL} --file tank.html", exits=(1,))
+    guide.tell("What is owed is asked for, examined and loaded.")
+    if guide.run(f"plan extra --job {HULL} --seed {yard.seed} --by lead", exits=(0, 2)) == 0:
+        guide.run(f"request write {_latest_plan()} extras-hull-2.xlsx")
+        _fill(guide, yard, "extras-hull-2.xlsx", "5", after=LAST_DAY + pd.Timedelta(weeks=2))
+        guide.run("load examinations extras-hull-2.filled.xlsx --by lead")
+    guide.tell("What cannot be mended any more somebody answers for, by name and with a reason.")
+    answers = " ".join(f"--answer {number}" for number in _open_warnings(_TANK))
+    if answers:
+        reason = "test weld PD-7 made and accepted; the surveyor agrees (invented)"
+        guide.run(f"warnings {answers} --by {shlex.quote(_LEAD)} --reason {shlex.quote(reason)}")
+    signed = f"--sign --by {shlex.quote(_LEAD)} --reason {shlex.quote('walked, all in order')}"
+    guide.run(f"release {tank} --job {HULL} {signed}")
+    guide.run(f"decisions --job {HULL}")
+
+
+def _open_warnings(zone: str) -> list[str]:
+    register = Register.open(REGISTER)
+    found = warnings_of(register, job=HULL)
+    register.close()
+    return found.loc[found["zone"] == zone, "warning"].tolist()
 
 
 def _owed(guide: Guide, yard: Yard) -> None:
@@ -241,7 +302,7 @@ def _owed(guide: Guide, yard: Yard) -> None:
             planned.append((_latest_plan(), name))
     for plan, name in planned:
         guide.run(f"request write {plan} {name}")
-        _fill(guide, yard, name, "4", after=LAST_DAY)
+        _fill(guide, yard, name, "4", after=LAST_DAY, last_unreached=True)
         filled = Path(name).with_suffix(f".filled{Path(name).suffix}")
         guide.run(f"load examinations {filled} --by lead")
         guide.run(f"request reconcile {plan}", exits=(0, 1))
@@ -249,6 +310,9 @@ def _owed(guide: Guide, yard: Yard) -> None:
     guide.run(f"owed --job {PIPING} --as-of {before}", exits=(0, 1))
     guide.tell("And what is owed now:")
     guide.run("owed", exits=(0, 1))
+    guide.tell("Each reject from found to closed; and whose work is examined more closely.")
+    guide.run(f"repairs --job {HULL} --open", exits=(0, 1))
+    guide.run(f"severity --job {PIPING}", exits=(0, 1))
 
 
 def _latest() -> str:
