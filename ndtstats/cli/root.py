@@ -27,6 +27,7 @@ VERBS: dict[str, tuple[str, str]] = {
     "verify": ("ndtstats.cli.verify:verify", "Check that nobody changed what was written."),
     "backup": ("ndtstats.cli.backup:backup", "Copy the register and check the copy."),
     "welders": ("ndtstats.cli.welders:welders", "Who may weld what, and what lapses soon."),
+    "roles": ("ndtstats.cli.roles:roles", "Print the SQL of the roles in PostgreSQL."),
     "rules": ("ndtstats.cli.rules:rules", "Rules files: list, show, copy, check, adopt."),
     "plan": ("ndtstats.cli.plan:plan", "Where the exposures go: draw, show, repeat, extra."),
     "request": ("ndtstats.cli.request:request", "The contractor's list: write, reconcile."),

@@ -14,6 +14,9 @@ from ndtstats.errors import CannotGoOn, UseError
 #: How long a writer waits for another one before it gives up.
 LOCK_WAIT_S = 30
 
+#: Number under which PostgreSQL keeps the lock of the one writer of a database: "ndts" in ASCII.
+_WRITER = 0x6E647473
+
 
 def url_of(target: str | Path) -> sa.URL:
     """Return the database URL of a register given as a path or as a URL.
@@ -108,17 +111,15 @@ def reading(engine: sa.Engine) -> Iterator[sa.Connection]:
 
 
 @contextmanager
-def writing(engine: sa.Engine, *, lock: str | None = "batches") -> Iterator[sa.Connection]:
-    """Yield the connection of the only writer; commit at the end, or leave nothing behind.
-
-    ``lock`` names the table that a writer holds in PostgreSQL; None while there is none yet.
-    """
+def writing(engine: sa.Engine) -> Iterator[sa.Connection]:
+    """Yield the connection of the only writer; commit at the end, or leave nothing behind."""
     with _told_plainly(engine), engine.connect() as plain:
         connection = plain.execution_options(writes=True)
         with connection.begin():
-            if lock and connection.dialect.name == "postgresql":
-                connection.exec_driver_sql(f"SET LOCAL lock_timeout = '{LOCK_WAIT_S}s'")
-                connection.exec_driver_sql(f"LOCK TABLE {lock} IN EXCLUSIVE MODE")
+            if connection.dialect.name == "postgresql":
+                connection.exec_driver_sql(f"SET LOCAL lock_timeout = '{1000 * LOCK_WAIT_S:.0f}ms'")
+                # A lock on a table would need rights to change all of it.
+                connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({_WRITER})")
             yield connection
 
 

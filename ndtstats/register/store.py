@@ -100,7 +100,7 @@ class Register:
         return register
 
     def _create(self) -> None:
-        with db.writing(self._engine, lock=None) as connection:
+        with db.writing(self._engine) as connection:
             # Tables that an older register lacks are made by an upgrade, not here.
             if schema_found(connection) is None:
                 metadata.create_all(connection)
@@ -281,13 +281,14 @@ class Register:
             if rehearse or (skip_if_unchanged and not batch.counts.changed):
                 connection.get_transaction().rollback()  # type: ignore[union-attr]  # it is open
                 return
-            counts = batch.counts
-            entry |= {
-                "new": counts.new, "unchanged": counts.unchanged, "corrected": counts.corrected,
-            }  # fmt: skip
-            entry["digest"] = batch.link(entry)
+            counts = {
+                "new": batch.counts.new,
+                "unchanged": batch.counts.unchanged,
+                "corrected": batch.counts.corrected,
+            }
+            closed = counts | {"digest": batch.link(entry | counts)}
             this = batches.c.number == number
-            connection.execute(sa.update(batches).where(this).values(entry))
+            connection.execute(sa.update(batches).where(this).values(closed))
 
 
 def schema_found(connection: sa.Connection) -> int | None:
