@@ -176,7 +176,8 @@ def evidence_of(
         report=lambda rows: accepted["report"].reindex(rows["place"]).to_numpy(),
         date=lambda rows: accepted["date"].reindex(rows["place"]).to_numpy(),
     )
-    shown = shown[shown["date"] <= shown["number"].map(due["closes_on"])]
+    closes = due["closes_on"].reindex(shown["number"]).set_axis(shown.index)
+    shown = shown[shown["date"] <= closes]
     proven = shown.groupby("number")["weld"].nunique().reindex(due.index, fill_value=0)
     welds = made["weld"].reindex(fits["piece"]).set_axis(fits.index)
     return due.assign(
