@@ -25,8 +25,14 @@ from ndtstats.simulation.calibration import (
     shrunken_coverage,
 )
 from ndtstats.simulation.calibration.__main__ import main
-from ndtstats.simulation.calibration.designed import design_coverage, pooled_bias
+from ndtstats.simulation.calibration.designed import (
+    design_coverage,
+    design_gains,
+    pooled_bias,
+)
 from ndtstats.simulation.calibration.exact import (
+    corrected_rate_coverage,
+    difference_coverage,
     lot_coverage,
     proportion_coverage,
     rate_coverage,
@@ -36,10 +42,18 @@ from ndtstats.simulation.calibration.signals import (
     comparison_alarms,
     confounded_alarms,
     cusum_alarms,
+    joint_alarms,
 )
+from ndtstats.simulation.calibration.standing import rank_coverage, ratio_coverage
 from ndtstats.simulation.calibration.tables import intervals
+from ndtstats.simulation.calibration.trials import (
+    corrected_coverage,
+    detection_coverage,
+    kappa_coverage,
+    tolerance_coverage,
+)
 from ndtstats.simulation.calibration.yards import with_extras, with_targeted
-from ndtstats.statistics import finite_lot_interval
+from ndtstats.statistics import finite_lot_interval, proportion_difference_interval, true_rate
 
 DOCUMENT = Path(calibration.__file__).with_name("README.md")
 YARDS = 400
@@ -49,6 +63,11 @@ YARDS = 400
 def yards():
     rng = np.random.default_rng(11)
     return {name: make_yards(planned, YARDS, rng) for name, planned in plans().items()}
+
+
+@pytest.fixture(scope="module")
+def exact():
+    return interval_coverage()
 
 
 def four_errors(share, number):
@@ -106,13 +125,35 @@ def test_coverage_in_a_lot_agrees_with_all_its_samples():
     np.testing.assert_allclose(lot_coverage(lot, examined, level=0.8, sides="two"), known)
 
 
-def test_exact_intervals_never_cover_less_often_than_they_say():
+def test_exact_intervals_never_cover_less_often_than_they_say(exact):
     # What Clopper & Pearson, Garwood and Konijn promise; the others promise it on average only.
-    table = interval_coverage()
-    kept = table["interval"].str.contains("clopper|Garwood|hyper")
+    table = exact
+    kept = table["interval"].str.contains("clopper|Garwood|hyper|corrected")
     assert (table["worst"] >= table["level"] - 1e-9)[kept].all()
     assert (table["worst"] < table["level"])[~kept].all()
     assert (table["mean"] > table["level"] - 0.005).all()
+
+
+def test_coverage_of_a_difference_agrees_with_all_pairs_of_counts():
+    size, rates = (4, 6), np.array([0.2, 0.45])
+    known = np.zeros((2, 2))
+    for (i, p), (j, q) in product(enumerate(rates), repeat=2):
+        for k, m in product(range(size[0] + 1), range(size[1] + 1)):
+            lower, upper = proportion_difference_interval(k, size[0], m, size[1], level=0.9)
+            if lower <= p - q <= upper:
+                known[i, j] += stats.binom.pmf(k, size[0], p) * stats.binom.pmf(m, size[1], q)
+    np.testing.assert_allclose(difference_coverage(size, rates, level=0.9), known, rtol=1e-12)
+
+
+def test_coverage_of_a_corrected_rate_agrees_count_by_count():
+    # A method that rejects 90 % of the bad and 5 % of the good.
+    size, rate, known = 15, 0.1, 0.0
+    for k in range(size + 1):
+        found = true_rate(k, size, sensitivity=0.90, specificity=0.95, level=0.9)
+        if found.lower <= rate <= found.upper:
+            known += stats.binom.pmf(k, size, 0.9 * rate + 0.05 * (1 - rate))
+    covered = corrected_rate_coverage(size, np.array([rate]), level=0.9)
+    assert covered == pytest.approx(known, rel=1e-12)
 
 
 # ------------------------------------------------------------------------ completed lots
@@ -188,6 +229,20 @@ def test_bounds_of_weighted_rates_cover_where_risk_and_rate_go_together(yards):
         assert (table["reach"] > 1).all()
 
 
+def test_what_strata_and_a_finite_structure_change(yards):
+    for made in yards.values():
+        table = design_gains(made).set_index(["of", "design"])
+        for of in ("yard", "welder"):
+            alone, strata, finite = (row for _, row in table.loc[of].iterrows())
+            assert alone["error"] == alone["width"] == 1.0
+            # What lies between strata is no error of the rate, and what was examined none either.
+            assert finite["error"] < strata["error"] < 1.02
+            # The bounds are those of few spots all the same.
+            assert 0.9 < finite["width"] <= strata["width"] * 1.005 < 1.05
+            least = 0.95 - four_errors(0.95, YARDS)
+            assert min(strata["welding"], strata["structure"], finite["structure"]) > least
+
+
 def test_weighted_rates_are_unbiased_and_careless_ones_are_not(yards):
     rng = np.random.default_rng(5)
     hull = pooled_bias(yards["aluminium-hull"], rng)
@@ -220,15 +275,67 @@ def test_charts_cry_wolf_no_oftener_than_three_sigma():
 
 
 def test_comparisons_name_the_innocent_no_oftener_than_they_allow():
-    for row in comparison_alarms(40, np.random.default_rng(4)):
-        assert row["false_alarms"] <= row["nominal"] + four_errors(row["nominal"], 40)
+    for row in comparison_alarms(25, np.random.default_rng(4)):
+        assert row["false_alarms"] <= row["nominal"] + four_errors(row["nominal"], 25)
         assert row["named"] > 0.3
 
 
+def test_spots_of_a_joint_make_nobody_stand_out_once_they_are_allowed_for():
+    full, _, worth, anybody = joint_alarms(25, np.random.default_rng(9))
+    assert full["false_alarms"] > 0.05 + four_errors(0.05, 25 * 20) / 2
+    assert worth["false_alarms"] < 0.05 + four_errors(0.05, 25 * 20) / 2
+    assert anybody["false_alarms"] < 0.05 + four_errors(0.05, 25)
+
+
 def test_hard_work_makes_nobody_stand_out_once_it_is_allowed_for():
-    careless, fair = confounded_alarms(30, np.random.default_rng(6))
+    careless, fair = confounded_alarms(20, np.random.default_rng(6))
     assert careless["false_alarms"] > 0.2
-    assert fair["false_alarms"] <= 0.05 + four_errors(0.05, 30)
+    assert fair["false_alarms"] <= 0.05 + four_errors(0.05, 20)
+
+
+# ------------------------------------------------------------------------ ratios, trials, readers
+
+
+@pytest.mark.parametrize("coverage", [ratio_coverage, rank_coverage])
+def test_bounds_on_ratios_and_ranks_cover(coverage):
+    table = coverage(25, np.random.default_rng(10), levels=(0.90,), kinds=(12,))
+    # Welders of a yard are not independent; the error of the study's own is used.
+    assert (table["value"] > 0.90 - 4 * table["standard_error"].clip(lower=0.01)).all()
+
+
+def test_tolerance_limits_hold_and_the_normal_one_only_for_normal_lengths():
+    table = tolerance_coverage(1000, np.random.default_rng(11), levels=(0.95,))
+    by_order = table["bound"].str.contains("Wilks")
+    normal = ~by_order & table["sample"].str.contains("normal")
+    number = np.where(table["bound"].str.contains("share"), 100, 1000)
+    off = table["value"] - 0.95
+    assert (off > -four_errors(0.95, number))[by_order | normal].all()
+    assert (off.abs() < four_errors(0.95, number))[normal].all()
+    assert (table["value"] < 0.8)[~by_order & ~normal].all()
+    # By hand: 60 beads, the shortest; it lies below the 5 % quantile with 1 - 0.95^60.
+    shortest = table[by_order & (table["sample"] == "60 beads, normal")]["value"].iloc[0]
+    assert shortest == pytest.approx(1 - 0.95**60, abs=four_errors(0.95, 1000))
+
+
+def test_bounds_of_a90_come_near_their_level_in_large_trials():
+    table = detection_coverage(50, np.random.default_rng(12), levels=(0.90,))
+    large = table[table["sample"] == "200 flaws"].set_index("bound")["value"]
+    assert (large > 0.90 - four_errors(0.90, 50)).all()
+    assert (table["told"] > 0.9).all()
+    assert (table["value"] < 1.0).all()
+
+
+def test_kappas_of_few_films_fall_short_and_of_many_come_near():
+    table = kappa_coverage(500, np.random.default_rng(13), levels=(0.95,))
+    few, many = (table[table["sample"] == f"{films} films"] for films in (50, 200))
+    assert (few["value"] < 0.95 - 0.02).all()
+    assert (many["value"] > 0.95 - 0.01 - four_errors(0.95, 500)).all()
+
+
+def test_a_rate_corrected_by_a_trial_is_less_sure_than_it_says():
+    known, tried = corrected_coverage(4000, np.random.default_rng(14), levels=(0.95,))["value"]
+    assert known > 0.95 - four_errors(0.95, 4000)
+    assert tried < 0.92
 
 
 # ------------------------------------------------------------------------ priors
@@ -236,7 +343,7 @@ def test_hard_work_makes_nobody_stand_out_once_it_is_allowed_for():
 
 def test_shrunken_intervals_cover_with_an_uncertain_prior_only():
     table = shrunken_coverage(
-        100, np.random.default_rng(7), levels=(0.90,), kinds=((4, 2.0), (10, 2.0))
+        40, np.random.default_rng(7), levels=(0.90,), kinds=((4, 2.0), (10, 2.0))
     )
     wide = table[table["prior"] == "uncertain"]
     assert (wide["value"] > wide["level"] - 4 * wide["standard_error"]).all()
@@ -245,9 +352,9 @@ def test_shrunken_intervals_cover_with_an_uncertain_prior_only():
 
 
 def test_the_bound_on_what_is_hidden_covers_with_an_uncertain_prior():
-    table = hidden_coverage(40, np.random.default_rng(8), levels=(0.90,), kinds=((12, 1.5, 3.0),))
+    table = hidden_coverage(25, np.random.default_rng(8), levels=(0.90,), kinds=((12, 1.5, 3.0),))
     wide = table[table["prior"] == "uncertain"]
-    assert (wide["value"] > 0.90 - four_errors(0.90, 40)).all()
+    assert (wide["value"] > 0.90 - four_errors(0.90, 25)).all()
     plugged = table[table["prior"] != "uncertain"]
     assert plugged["value"].mean() < wide["value"].mean()
 
@@ -258,18 +365,23 @@ def test_the_bound_on_what_is_hidden_covers_with_an_uncertain_prior():
 def test_the_study_is_told_in_tables_with_errors():
     study = calibrate(16, seed=1)
     text = as_markdown(study)
-    assert text.count("\n## ") == 7
+    assert text.count("\n## ") == 10
     assert "nan" not in text
-    lines = [line for line in text.splitlines() if line.startswith("| process-piping | yard")]
+    lines = [
+        line for line in text.splitlines() if line.startswith("| process-piping | yard | spots")
+    ]
+    assert len(lines) == 3
     assert all(" ± " in line for line in lines)
-    assert len(study.signals) == 8
+    assert len(study.signals) == 13
 
 
-def test_the_page_has_the_headings_and_the_exact_figures_of_the_study():
+def test_the_page_has_the_headings_and_the_exact_figures_of_the_study(exact):
     page = DOCUMENT.read_text(encoding="utf-8")
-    assert intervals(interval_coverage()) in page
-    for title in ("Weighted rates of planned yards", "Bias of pooled rates", "Signals",
-                  "What is hidden", "Shrunken rates of welders"):  # fmt: skip
+    assert intervals(exact) in page
+    for title in ("Weighted rates of planned yards", "Strata and the finite structure",
+                  "Bias of pooled rates", "Signals", "Ratios and ranks",
+                  "Limits, trials and readers", "What is hidden",
+                  "Shrunken rates of welders"):  # fmt: skip
         assert f"## {title}\n\n| " in page
 
 

@@ -1,7 +1,9 @@
 """The whole study: every interval, rate, signal and bound against a truth that is known."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
+from functools import cache
+from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -34,7 +36,7 @@ from ndtstats.simulation.calibration.yards import Planned, make_yards, plan_yard
 #: Least number of yards: with fewer what is hidden would be told from one.
 LEAST = 16
 #: What takes long is told from a part of the yards: comparisons, and what rests on a prior.
-_HALF, _EIGHTH = 2, 8
+_HALF, _QUARTER, _EIGHTH = 2, 4, 8
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,8 +88,9 @@ def calibrate(yards: int, *, seed: int, progress: Progress = silent) -> Calibrat
     Parameters
     ----------
     yards : int
-        Simulated yards of each kind, 16 or more. Signals are told from half of them and what
-        rests on a prior from an eighth, as those take long.
+        Simulated yards of each kind, 16 or more. Signals are told from half of them, signals where
+        spots of a joint go together and trials of the method from a quarter, and ratios, ranks and
+        what rests on a prior from an eighth, as those take long.
     seed : int
         Seed of the chance; the same arguments give the same figures.
     progress : Progress
@@ -102,15 +105,15 @@ def calibrate(yards: int, *, seed: int, progress: Progress = silent) -> Calibrat
         raise UseError(f"{yards} yards tell nothing; write {LEAST} or more, such as 2000")
     chance = [np.random.default_rng(one) for one in np.random.SeedSequence(seed).spawn(8)]
     intervals, lots = interval_coverage(), _lots()
-    half, eighth = yards // _HALF, yards // _EIGHTH
+    half, quarter, eighth = yards // _HALF, yards // _QUARTER, yards // _EIGHTH
     steps: list[Callable[[np.random.Generator], Any]] = [
         lambda rng: _designed(yards, rng),
         lambda rng: signal_rates(half, rng),
         lambda rng: pd.DataFrame(confounded_alarms(half, rng)),
         lambda rng: shrunken_coverage(eighth, rng),
         lambda rng: hidden_coverage(eighth, rng),
-        lambda rng: pd.DataFrame(joint_alarms(half, rng)),
-        lambda rng: pd.concat([ratio_coverage(half, rng), rank_coverage(half, rng)]),
+        lambda rng: pd.DataFrame(joint_alarms(quarter, rng)),
+        lambda rng: pd.concat([ratio_coverage(eighth, rng), rank_coverage(eighth, rng)]),
         lambda rng: _trials(yards, rng),
     ]
     found = []
@@ -127,14 +130,18 @@ def calibrate(yards: int, *, seed: int, progress: Progress = silent) -> Calibrat
     )  # fmt: skip
 
 
-def plans() -> dict[str, Planned]:
-    """Return the plans that are tried: pipe joints shot whole, and spots along a hull's welds."""
+@cache
+def plans() -> Mapping[str, Planned]:
+    """Return the plans that are tried: pipe joints shot whole, and spots along a hull's welds.
+
+    Always the same two, which take some seconds to make; nobody may write into them.
+    """
     piping = plan_yard(
         "process-piping", method="RT", welders=12, joints_each=160, joint_mm=500.0,
         category="NORMAL",
     )  # fmt: skip
     hull = plan_yard("aluminium-hull", method="RT", welders=12, joints_each=15, joint_mm=3000.0)
-    return {"process-piping": piping, "aluminium-hull": hull}
+    return MappingProxyType({"process-piping": piping, "aluminium-hull": hull})
 
 
 def _designed(
@@ -153,10 +160,10 @@ def _designed(
 
 def _trials(yards: int, rng: np.random.Generator) -> pd.DataFrame:
     parts = [
-        tolerance_coverage(2 * yards, rng),
-        detection_coverage(yards // _HALF, rng),
-        kappa_coverage(2 * yards, rng),
-        corrected_coverage(20 * yards, rng),
+        tolerance_coverage(yards, rng),
+        detection_coverage(yards // _QUARTER, rng),
+        kappa_coverage(yards, rng),
+        corrected_coverage(10 * yards, rng),
     ]
     return pd.concat(parts, ignore_index=True)
 
