@@ -133,18 +133,18 @@ def _quality_table(rows: pd.DataFrame, by: tuple[str, ...], title: str, level: f
 
 
 def _again_table(rows: pd.DataFrame) -> Table:
+    image = rows["report"].astype("str") + (" no. " + rows["exposure"].astype("str")).fillna("")
     return Table(
         "Images that were no good",
         (
-            make.text(rows, "report", "report"),
-            make.text(rows, "exposure", "exposure"),
+            Column("image", image.tolist()),
+            Column("reason given", rows["remark"].fillna("none").tolist()),
             Column("date", [show.day(day) for day in rows["date"]], number=True),
             make.text(rows, "job", "job"),
             make.text(rows, "joint", "joint"),
             _places_column(rows, "from_mm", "to_mm", "place"),
             make.text(rows, "method", "method"),
             make.text(rows, "technician", "technician"),
-            Column("reason given", rows["remark"].fillna("none").tolist()),
         ),
         roomy=True,
     )

@@ -83,11 +83,10 @@ def _how_long(found: Turnaround, level: float) -> str:
 def _still_open(found: Turnaround) -> str:
     if not found.waiting:
         return "No request stands open." if found.examined else ""
-    waits = "stands" if found.waiting == 1 else "stand"
-    return (
-        f"{show.count(found.waiting, 'request')} {waits} open, the oldest for "
-        f"{_days(found.oldest_days)}."
-    )
+    waits = "request stands open" if found.waiting == 1 else "requests stand open"
+    oldest = "" if found.waiting == 1 else "the oldest "
+    since = f"for {_days(found.oldest_days)}" if found.oldest_days else "since today"
+    return f"{found.waiting:,} {waits}, {oldest}{since}."
 
 
 def _days(value: float) -> str:
