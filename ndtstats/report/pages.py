@@ -10,10 +10,12 @@ from ndtstats.progress import Progress, silent
 from ndtstats.register import Register, jobs_known
 from ndtstats.report import formatting as show
 from ndtstats.report import gather
+from ndtstats.report.contractor import contractor_page
 from ndtstats.report.management import management_page
 from ndtstats.report.page import Column, Link, Page, Section, Table, Text
 from ndtstats.report.qa import qa_page
 from ndtstats.report.render import file_name, write_page
+from ndtstats.report.welder import welder_pages
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,10 +66,23 @@ def _qa(register: Register, asked: Asked) -> Iterator[Page]:
         yield qa_page(register, job=job, as_of=asked.as_of, level=asked.level)
 
 
+def _contractor(register: Register, asked: Asked) -> Iterator[Page]:
+    jobs = jobs_known(register, asked.as_of)
+    yield contractor_page(register, as_of=asked.as_of, level=asked.level)
+    for job in jobs if len(jobs) > 1 else []:
+        yield contractor_page(register, job=job, as_of=asked.as_of, level=asked.level)
+
+
+def _welder(register: Register, asked: Asked) -> Iterator[Page]:
+    yield from welder_pages(register, as_of=asked.as_of, level=asked.level)
+
+
 #: All kinds of pages, in the order of the index.
 KINDS: dict[str, Kind] = {
     "management": Kind("For management", _management),
     "qa": Kind("For the welding QA lead", _qa),
+    "contractor": Kind("For the examination contractor", _contractor),
+    "welder": Kind("For each welder", _welder),
 }
 
 
