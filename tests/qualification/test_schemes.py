@@ -1,4 +1,4 @@
-"""How certificates name their standard (common practice, no source), and where figures come from."""
+"""How certificates name their standard (common practice, no source), and whence figures come."""
 
 from importlib import resources
 
