@@ -129,9 +129,7 @@ def _extras(
     under = past.joints[is_under(past.joints, rule)]
     of_method = charged["method"].isin(rule.methods)
     mine = charged[of_method & charged["joint"].isin(under["joint"])]
-    # Crossings are places of joints that the rule for the rest is about as well.
-    told_elsewhere = rule.places == "crossings" and _has_partner(rules, rule)
-    if procedure is None or told_elsewhere or not mine["rejected"].any():
+    if procedure is None or told_by_partner(rules, rule) or not mine["rejected"].any():
         return pd.DataFrame(columns=[*ITEM_COLUMNS, "procedure"])
     mine = lots_of_examinations(mine.reset_index(drop=True), under, past.deposits, rules, rule)
     population = lots_of_work(joints_under(past.joints, rule), past.deposits, rules, rule)
@@ -139,8 +137,9 @@ def _extras(
     return items.assign(procedure=procedure.name)
 
 
-def _has_partner(rules: Rules, rule: ExtentRule) -> bool:
-    return any(
+def told_by_partner(rules: Rules, rule: ExtentRule) -> bool:
+    """Return whether the rule for the rest of the same joints tells of its crossings as well."""
+    return rule.places == "crossings" and any(
         other.places == "elsewhere"
         and other.method == rule.method
         and set(other.categories) & set(rule.categories)

@@ -9,8 +9,9 @@ import pandas as pd
 
 from ndtstats.escalation.history import History, first_by_welder, history_of
 from ndtstats.escalation.lots import lots_of_examinations
+from ndtstats.escalation.owed import told_by_partner
 from ndtstats.escalation.signals import CHANGE_COLUMNS, SEVERITIES, severity_of
-from ndtstats.escalation.switching import switch
+from ndtstats.escalation.switching import Step, switch
 from ndtstats.rates.charge import UNKNOWN
 from ndtstats.rates.chosen import charged_once, chosen
 from ndtstats.rates.sample import first_charged
@@ -197,8 +198,9 @@ def switching(
     -----
     The lot is that of the rule if it is a welder's work of a month or an increment; else it is his
     work of a month under the rule. Extras do not count: lots are judged at their first inspection
-    (:func:`ndtstats.escalation.switching.switch`). An analogy and no code: common practice, no
-    source.
+    (:func:`ndtstats.escalation.switching.switch`). Once discontinued, lots begun after a review of
+    the welder are examined tightened; any review, of any method, for it is the welder who is
+    reviewed. An analogy and no code: common practice, no source.
     """
     rules = rules or rules_in_force(register, job, as_of)
     past = history_of(register, job, as_of)
@@ -206,7 +208,8 @@ def switching(
         return _no_lots()
     charged = first_by_welder(past)
     charged = charged[(charged["role"] != "extra") & (charged["welder"] != UNKNOWN)]
-    parts = [_lots(charged, past, rules, rule, steady=steady) for rule in rules.extent]
+    resumed = reviews_of(register, job, as_of)
+    parts = [_lots(charged, past, rules, rule, resumed, steady=steady) for rule in rules.extent]
     return pd.concat([_no_lots(), *(part for part in parts if len(part))], ignore_index=True)
 
 
@@ -219,12 +222,18 @@ def _no_lots() -> pd.DataFrame:
 
 
 def _lots(
-    charged: pd.DataFrame, past: History, rules: Rules, rule: ExtentRule, *, steady: bool
+    charged: pd.DataFrame,
+    past: History,
+    rules: Rules,
+    rule: ExtentRule,
+    resumed: pd.DataFrame,
+    *,
+    steady: bool,
 ) -> pd.DataFrame:
     """Return the lots of one rule with their severity."""
     under = past.joints[is_under(past.joints, rule)]
     mine = charged[charged["method"].isin(rule.methods) & charged["joint"].isin(under["joint"])]
-    if mine.empty:
+    if mine.empty or told_by_partner(rules, rule):
         return _no_lots()
     columns = rules.lot_of(rule)
     serial = "welder" in columns and bool({"month", "increment"} & set(columns))
@@ -237,11 +246,35 @@ def _lots(
     lots = lots.assign(because=bad.reindex(lots.index).fillna("")).reset_index()
     lots = lots.assign(accepted=lots["rejected"] == 0, rule=rule.name)
     lots = lots.sort_values(["welder", "first_welded", "lot"], ignore_index=True)
-    steps: list[Any] = []
-    for _, verdicts in lots.groupby("welder")["accepted"]:
-        steps += switch(verdicts, steady=steady)
+    steps: list[Step] = []
+    for welder, own in lots.groupby("welder"):
+        days = resumed.loc[resumed["welder"] == welder, "day"]
+        steps += _switched(own["accepted"].tolist(), own["first_welded"], days, steady=steady)
     severities = np.array(steps, dtype=object).reshape(-1, 2)
     return lots.assign(during=severities[:, 0], after=severities[:, 1])[list(_no_lots().columns)]
+
+
+def _switched(
+    accepted: list[bool], begun: "pd.Series[Any]", reviews: "pd.Series[Any]", *, steady: bool
+) -> list[Step]:
+    """Return the steps of one welder; what was discontinued resumes, tightened, after a review."""
+    steps: list[Step] = []
+    begins = begun.to_numpy()
+    severity: Any = "normal"
+    while len(steps) < len(accepted):
+        if severity == "discontinued":
+            # The first review after the lot that stopped it; lots begun later are examined again.
+            days = reviews[reviews >= begins[len(steps) - 1]]
+            later = begins > days.min() if len(days) else np.zeros(len(begins), bool)
+            idle = int(np.argmax(later)) if later.any() else len(accepted)
+            steps += [Step("discontinued", "discontinued")] * (idle - len(steps))
+            severity = "tightened"
+        for step in switch(accepted[len(steps) :], start=severity, steady=steady):
+            steps.append(step)
+            severity = step.after
+            if severity == "discontinued":
+                break
+    return steps
 
 
 def switching_now(lots: pd.DataFrame) -> pd.DataFrame:

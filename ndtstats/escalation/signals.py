@@ -251,8 +251,9 @@ class _Walk:
             day[reviewed] = mine["day"].to_numpy().astype("datetime64[us]")
             decision[reviewed] = mine["decision"].to_numpy(object)
         run = f"{self.settings.release_after} accepts in a row"
+        over = f" over {100 * self.settings.limit:g} %"
         words = np.array(SEVERITIES, dtype=object)
-        cause = np.where(reviewed, "review " + decision, np.where(signal != "", signal, run))
+        cause = np.where(reviewed, "review " + decision, np.where(signal != "", signal + over, run))
         return pd.DataFrame(
             {
                 "welder": self.names[owner], "day": day, "before": words[before],

@@ -28,6 +28,7 @@ from ndtstats.rules.model import (
     Structure,
 )
 from ndtstats.rules.procedures import Procedure
+from ndtstats.rules.signals import Signals
 from ndtstats.rules.where import RANGES, Range, Where
 from ndtstats.rules.zone_tests import ZoneTest, ZoneTests
 
@@ -51,6 +52,7 @@ _TABLES: dict[str, type[BaseModel]] = {
     "defaults": Common,
     "risk": Risk,
     "draw": Draw,
+    "signals": Signals,
     "extent": ExtentRule,
     "first_off": FirstOff,
     "where": Where,
@@ -201,7 +203,7 @@ def _otherwise(_value: str, context: Mapping[str, Any]) -> tuple[str, str]:
     return "cannot be", str(context["message"])
 
 
-_WITHOUT_VALUE = {"missing", "one_of", "range", "union_tag_not_found"}
+_WITHOUT_VALUE = {"missing", "one_of", "range", "borne_above_limit", "union_tag_not_found"}
 
 #: What is wrong and what would be right, by what validation calls it.
 _REASONS: dict[str, Callable[[str, Mapping[str, Any]], tuple[str, str]]] = {
@@ -211,11 +213,16 @@ _REASONS: dict[str, Callable[[str, Mapping[str, Any]], tuple[str, str]]] = {
         str(context["wrong"]),
         "give above or at_least, below or up_to, such as { above = 10, up_to = 25 }",
     ),
+    "borne_above_limit": lambda _value, context: (
+        str(context["wrong"]),
+        "the rate that is borne lies below the limit",
+    ),
     "union_tag_not_found": lambda _value, _context: ("is missing", choice("", FAMILIES)),
     "union_tag_invalid": _words("expected_tags"),
     "literal_error": _words("expected"),
     "greater_than": _limit("greater than", "gt"),
     "greater_than_equal": _limit("not less than", "ge"),
+    "less_than": _limit("less than", "lt"),
     "less_than_equal": _limit("not greater than", "le"),
     "finite_number": _kind("a number that ends"),
     "float_type": _kind("a number, without quotation marks"),

@@ -47,6 +47,6 @@ class Signals(Part):
     @model_validator(mode="after")
     def _borne_below_limit(self) -> Self:
         if self.borne >= self.limit:
-            wrong = f"has borne {self.borne:g}, which must lie below limit {self.limit:g}"
-            raise PydanticCustomError("range", "{wrong}", {"wrong": wrong})
+            wrong = f"has borne {self.borne:g} and limit {self.limit:g}"
+            raise PydanticCustomError("borne_above_limit", "{wrong}", {"wrong": wrong})
         return self

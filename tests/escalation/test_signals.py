@@ -66,7 +66,7 @@ def test_the_cusum_is_the_one_of_the_trend():
     first = int(track["signal"].to_numpy().argmax())
     changes = severity_of(record(verdicts), settings)
     assert changes["day"].iloc[0] == DAY_0 + pd.Timedelta(days=first)
-    assert changes["cause"].iloc[0] == "cusum"
+    assert changes["cause"].iloc[0] == "cusum over 10 %"
 
 
 def test_a_second_signal_stops_and_each_names_what_is_behind_it():
@@ -98,7 +98,7 @@ def test_a_review_while_tightened_releases_and_one_while_normal_does_nothing():
     films = record("ARRAA")
     changes = severity_of(films, BOUND, reviews(1, 3))
     assert changes["after"].tolist() == ["tightened", "normal"]
-    assert changes["cause"].tolist() == ["lower-bound", "review D2"]
+    assert changes["cause"].tolist() == ["lower-bound over 10 %", "review D2"]
 
 
 def test_a_review_of_the_day_of_a_signal_comes_after_it():
