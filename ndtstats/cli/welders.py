@@ -18,6 +18,7 @@ _CERTIFICATES = (
     Shown("state", "state"),
     Shown("lapses_on", "last day", "date"),
     Shown("because", "ended by"),
+    Shown("evidence", "evidence"),
     Shown("covers", "covers"),
     Shown("note", "note"),
 )
@@ -86,6 +87,7 @@ def welders(
         outside,
         require_welder,
         sentence,
+        with_evidence,
     )
     from ndtstats.register import require_job  # noqa: PLC0415
 
@@ -95,16 +97,17 @@ def welders(
         welder = require_welder(reg, welder, as_of=as_of) if welder else None
         found = _of(certificates(reg, day, as_of=as_of), welder)
         out = _of(outside(reg, job=job, as_of=as_of, until=day), welder)
-        proof = _of(evidence(reg, day, as_of=as_of), welder) if welder else None
+        proof = _of(evidence(reg, day, as_of=as_of), welder)
     told = sentence(found, out, day, within)
     if only_outside:
         emit(out, fmt, columns=_OUTSIDE, conclusion=told)
-    elif proof is not None and fmt != "table":
+    elif welder and fmt != "table":
         emit(proof, fmt)
     else:
+        found = with_evidence(found, proof, day)
         shown = _readable(found) if fmt == "table" else found
         emit(shown, fmt, columns=_CERTIFICATES, conclusion=told)
-        if proof is not None:
+        if welder:
             emit(proof, fmt, columns=_EVIDENCE)
             emit(out, fmt, columns=_OUTSIDE)
     click.get_current_context().exit(1 if len(out) else 0)

@@ -18,6 +18,7 @@ from ndtstats.qualification.who import (
     may_weld,
     require_welder,
     sentence,
+    with_evidence,
 )
 
 __all__ = [
@@ -38,4 +39,5 @@ __all__ = [
     "sentence",
     "spans",
     "validity",
+    "with_evidence",
 ]

@@ -195,6 +195,41 @@ def _listed(shown: pd.DataFrame) -> "pd.Series[Any]":
     return reports.groupby("number")["report"].agg(", ".join).astype("str")
 
 
+def with_evidence(found: pd.DataFrame, proof: pd.DataFrame, on: date) -> pd.DataFrame:
+    """Return certificates with the evidence that there is for each, and what is missing.
+
+    Parameters
+    ----------
+    found : DataFrame
+        As :func:`certificates` returns it.
+    proof : DataFrame
+        As :func:`evidence` returns it.
+    on : date
+        The day asked about.
+
+    Returns
+    -------
+    DataFrame
+        ``found`` with ``reports`` and ``missing`` of the window that is open: the prolongation, or
+        else the confirmation; and ``evidence``, the same in words. Missing and blank where none is
+        open.
+    """
+    opened = proof[proof["opens_on"] < pd.Timestamp(on)].sort_values("window", ascending=False)
+    keys = ["welder", "certificate", "process"]
+    opened = opened.drop_duplicates(keys)
+    opened = opened.assign(evidence=_in_words(opened), missing=opened["missing"].astype("Int64"))
+    return found.merge(opened[[*keys, "reports", "missing", "evidence"]], on=keys, how="left")
+
+
+def _in_words(proof: pd.DataFrame) -> "pd.Series[str]":
+    """Return evidence in words: a confirmation asks for work, a prolongation for tested welds."""
+    proven = proof["proven"].astype("str")
+    worked = proof["welds"].astype("str") + " in range, " + proven + " tested"
+    asked = proven + " of " + proof["needed"].astype("str") + " tested"
+    told = worked.where(proof["window"] == "confirmation", asked)
+    return told + (": " + proof["reports"]).where(proof["reports"] != "", "")
+
+
 def sentence(found: pd.DataFrame, out: pd.DataFrame, on: date, days: int) -> str:
     """Return in sentences who may weld, what lapses soon and what lies outside.
 

@@ -10,7 +10,16 @@ import pandas as pd
 import pytest
 
 from ndtstats.errors import UseError
-from ndtstats.qualification import evidence, lapsing, may_weld, outside, require_welder, sentence
+from ndtstats.qualification import (
+    certificates,
+    evidence,
+    lapsing,
+    may_weld,
+    outside,
+    require_welder,
+    sentence,
+    with_evidence,
+)
 
 
 @pytest.fixture
@@ -121,6 +130,22 @@ def test_the_confirmation_counts_welds_in_range_tested_or_not(work):
         pd.Timestamp("2025-12-15"), pd.Timestamp("2026-06-15")
     )  # fmt: skip
     assert (found["welds"], found["proven"], found["reports"]) == (2, 1, "R-0")
+
+
+@pytest.mark.parametrize(
+    ("on", "told"),
+    [
+        ("2025-12-14", "0 in range, 0 tested"),
+        ("2025-12-15", ""),  # confirmed that day; the prolongation opens the day after
+        ("2025-12-16", "0 of 2 tested"),
+        ("2026-01-15", "1 of 2 tested: R-0"),
+        ("2026-06-16", ""),  # lapsed: no tested weld helps
+    ],
+)
+def test_each_certificate_tells_its_evidence(work, on, told):
+    register, day = work(GOOD), date.fromisoformat(on)
+    found = with_evidence(certificates(register, day), evidence(register, day), day)
+    assert found["evidence"].fillna("").tolist() == [told]
 
 
 def test_who_may_weld_and_what_lapses(yard):
