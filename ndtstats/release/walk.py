@@ -128,6 +128,7 @@ def _of_beads(
     mend = faults.assign(do="mend", what=faults["kind"] + ": " + faults["words"])
     sides = found.sides[found.sides["joint"].isin(found.not_measured)]
     number = sides["expected"].map("{:.0f} beads".format).astype("str")
+    number = number.where(sides["expected"] != 1, "1 bead")
     measure = sides.assign(
         do="measure", what="measure " + number + ", " + sides["side"] + " side",
         beads=sides["expected"],
@@ -147,8 +148,8 @@ def _owed(items: pd.DataFrame) -> pd.DataFrame:
     deed = rows["what"].map({"repair": "repair", "re-examine": "re-examine"}).fillna("examine")
     said = deed.map(
         {
-            "repair": "repair it: ", "re-examine": "examine the repair: ",
-            "examine": "examine it, extra: ",
+            "repair": "repair what was rejected: ", "re-examine": "examine the repair of ",
+            "examine": "extra examination owed because of ",
         }
     )  # fmt: skip
     what = said.astype("str") + rows["because"].astype("str")

@@ -112,7 +112,7 @@ def bead_sides(joints: pd.DataFrame, beads: pd.DataFrame) -> pd.DataFrame:
     ...                       "length_mm": [75.0, 60.0], "wrapped": [None, None]})
     >>> table = bead_sides(joints, beads)
     >>> table[["measured", "expected", "specified_mm", "effective_mm"]].to_numpy().tolist()
-    [[2, 11.0, 825.0, 75.0]]
+    [[2.0, 11.0, 825.0, 75.0]]
     """
     sides = sides_specified(joints, beads)
     return shares(sides, in_place(sides, beads))

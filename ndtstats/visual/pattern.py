@@ -38,7 +38,8 @@ def sides_specified(joints: pd.DataFrame, beads: pd.DataFrame) -> pd.DataFrame:
     -------
     DataFrame
         One row a joint and side: both sides of chain and staggered beads, else those that were
-        measured, and the first where none was. Columns of the joints (``joint_mm`` is the length
+        measured, and the first where none was; a continuous weld only where something was measured
+        of it, as nobody need measure one. Columns of the joints (``joint_mm`` is the length
         of the joint), ``side``, and
 
         - ``bead_mm`` and ``end_mm``: least length of a bead, and of the first and last;
@@ -52,7 +53,9 @@ def sides_specified(joints: pd.DataFrame, beads: pd.DataFrame) -> pd.DataFrame:
     -----
     The pitch is from the start of a bead to the start of the next (seen in hull weld tables).
     n = floor((length - bead) / pitch) + 1 beads (common practice, no source); where both ends must
-    be welded, as many as keep every gap within pitch - bead.
+    be welded, as many as keep every gap within pitch - bead. Such ends have a bead on each side,
+    in staggered beads as well (a matched pair at the ends: ABS 3-2-16/1.3, edition not noted;
+    seen).
     """
     lengths = dict.fromkeys(SPECIFIED[1:5], "float64")
     rows = joints[list(SPECIFIED)].astype(lengths).rename(columns={"length_mm": "joint_mm"})
@@ -64,7 +67,8 @@ def sides_specified(joints: pd.DataFrame, beads: pd.DataFrame) -> pd.DataFrame:
     known = rows["measured"].notna()
     none = ~known.groupby(rows["joint"]).transform("any")
     both = rows["bead_pattern"].isin(_BOTH)
-    rows = rows[both | known | (none & (rows["side"] == "first"))].drop(columns="measured")
+    asked = none & (rows["side"] == "first") & (rows["bead_pattern"] != "continuous")
+    rows = rows[both | known | asked].drop(columns="measured")
     return _with_amounts(_with_lead(rows.reset_index(drop=True), beads))
 
 

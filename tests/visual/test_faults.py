@@ -261,6 +261,11 @@ def test_a_continuous_weld_has_no_gap_at_all():
     assert bead_sides(drawn(spec), beads)["share"].tolist() == [0.995]
 
 
+def test_a_continuous_weld_need_not_be_measured():
+    spec = Spec(1000.0, 75.0, 150.0, "continuous")
+    assert bead_sides(drawn(spec), laid(spec).head(0)).empty
+
+
 def test_several_missing_in_a_row_are_one_fault_with_their_number():
     spec = Spec(2400.0, 75.0, 150.0)
     table = check_beads(drawn(spec), laid(spec).drop([4, 5, 6]))
