@@ -82,6 +82,8 @@ def rates(
         aside = answer.set_aside(reg, method=method, job=job, as_of=as_of, level=level)
     emit(table, fmt, columns=_columns(by, measure, level), conclusion=answer.sentence(table, by))
     if fmt == "table":
+        if wide := answer.worth(table, by):
+            say(wide)
         say(_counted_apart(aside))
 
 

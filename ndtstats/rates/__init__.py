@@ -8,7 +8,7 @@ from ndtstats.rates.readings import readers_agree, readers_sentence
 from ndtstats.rates.sample import BY
 from ndtstats.rates.trend_charts import signal_sentences, trend_of, trend_sentence
 from ndtstats.rates.trial import corrected_rate, trial_of, trial_sentence
-from ndtstats.rates.words import sentence
+from ndtstats.rates.words import sentence, worth
 
 __all__ = [
     "BY",
@@ -28,4 +28,5 @@ __all__ = [
     "trend_sentence",
     "trial_of",
     "trial_sentence",
+    "worth",
 ]

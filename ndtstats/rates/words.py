@@ -5,6 +5,9 @@ from typing import Any
 
 import pandas as pd
 
+#: Design effect from which it is said: bounds are a fifth wider. Common practice, no source.
+WIDE = 1.5
+
 
 def sentence(table: pd.DataFrame, by: Sequence[str]) -> str:
     """Return the conclusion of a table of rates.
@@ -25,6 +28,26 @@ def sentence(table: pd.DataFrame, by: Sequence[str]) -> str:
     rows = table[table["basis"] == basis]
     finding = _of_one(rows.iloc[0], "") if len(rows) == 1 else _of_many(rows, by)
     return " ".join([finding, *_remarks(rows, basis)])
+
+
+def worth(table: pd.DataFrame, by: Sequence[str]) -> str:
+    """Return why weighted bounds are wide, where they are: what the spots are worth; else "".
+
+    Parameters and table as of :func:`sentence`; the group is named that loses most.
+    """
+    known = (table["basis"] == "unbiased") & (table["effective"] > 0)
+    rows = table[known & (table["design_effect"] >= WIDE)]
+    if rows.empty:
+        return ""
+    row = rows.sort_values("design_effect", ascending=False, kind="stable").iloc[0]
+    of = "".join(f" of {column} {row[column]}" for column in by)
+    unit = {"joints": "joints", "per-metre": "m"}.get(row["measure"], "spots")
+    seen = row["effective"] * row["design_effect"]
+    return (
+        f"Unequal weights and shared joints leave the {seen:,.3g} {unit}{of} worth "
+        f"{row['effective']:.3g} drawn alike (design effect {row['design_effect']:.3g}), which is "
+        "why these bounds are wide."
+    )
 
 
 def _of_many(rows: pd.DataFrame, by: Sequence[str]) -> str:

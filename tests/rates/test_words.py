@@ -1,7 +1,7 @@
 import pandas as pd
 import pytest
 
-from ndtstats.rates import sentence
+from ndtstats.rates import sentence, worth
 from ndtstats.statistics import proportion_interval, rate_interval
 
 
@@ -100,3 +100,21 @@ def test_rates_per_metre_have_no_percent():
     assert (
         "3 rejectable indications in 10.0 m, 0.3 per metre, 95 % bounds 0.0619 and 0.877." in text
     )
+
+
+def test_why_weighted_bounds_are_wide_is_said_of_who_loses_most():
+    rows = table(("K7", 12, 28), ("M2", 1, 20), basis="unbiased")
+    rows = rows.assign(effective=[4.67, 16.0], design_effect=[6.0, 1.25])
+    assert worth(rows, ["welder"]) == (
+        "Unequal weights and shared joints leave the 28 spots of welder K7 worth 4.67 drawn alike "
+        "(design effect 6), which is why these bounds are wide."
+    )
+    assert worth(rows.iloc[1:], ["welder"]) == ""
+    assert worth(rows.assign(basis="described"), ["welder"]) == ""
+    assert worth(rows.iloc[:0], ["welder"]) == ""
+
+
+def test_the_worth_of_metres_is_told_in_metres():
+    rows = table(("K7", 2, 9.0), basis="unbiased", measure="per-metre")
+    told = worth(rows.assign(effective=3.0, design_effect=3.0), [])
+    assert told.startswith("Unequal weights and shared joints leave the 9 m worth 3 drawn alike")
