@@ -212,7 +212,7 @@ def hidden_figure(table: pd.DataFrame, by: str = "zone") -> "go.Figure | None":
         go.Bar(
             x=rows["mean"].tolist(), orientation="h", showlegend=False,
             y=[
-                f"{escaped(shortened(str(name), 24))}, {metres:,.0f} m"
+                f"{escaped(shortened(str(name), 24))}, {metres:,.1f} m"
                 for name, metres in zip(rows[by], rows["unexamined_m"], strict=True)
             ],
             marker={"color": BLUE},
@@ -260,6 +260,7 @@ def _marked(out: Any) -> dict[str, Any]:
         "color": [RED if mark else BLUE for mark in out],
         "symbol": ["diamond" if mark else "circle" for mark in out],
         "size": [12 if mark else 9 for mark in out],
+        "opacity": 1,
     }
 
 

@@ -80,16 +80,17 @@ def rates_figure(table: pd.DataFrame, usual: float, group: str = "welder") -> "g
         text=f"all: {100 * usual:.1f} %", font={"color": "#8a5a00", "size": 12},
     )  # fmt: skip
     top = min(100.0, 100 * float(rows["upper"].max()) * 1.05)
-    legend = {"orientation": "h", "y": 1.0, "yanchor": "bottom", "x": 1.0, "xanchor": "right"}
+    # At the very top, above the word at the dashed line.
+    legend = {"orientation": "h", "yref": "container", "y": 1.0, "yanchor": "top", "x": 0}
     figure.update_layout(
         layout(
-            110 + (36 if "shrunk" in rows else 26) * len(rows),
+            (134 + 36 * len(rows)) if "shrunk" in rows else (110 + 26 * len(rows)),
             xaxis={"title": {"text": "rejected [%]"}, "range": [0, top]},
             yaxis={"title": {"text": ""}, "type": "category"},
             scattermode="group", scattergap=0.5, legend=legend,
         )
     )  # fmt: skip
-    figure.update_layout(margin={"t": 28})
+    figure.update_layout(margin={"t": 52 if "shrunk" in rows else 28})
     return figure
 
 

@@ -283,7 +283,7 @@ def _cost(facts: ManagementFacts) -> Section:
 def _cost_of(job: JobFacts, costs: Costs) -> dict[str, Any]:
     owed, repairs = job.owed_examinations, job.owed_repairs
     return {
-        "job": _named(job), "made": job.made, "repaired": job.repaired, "planned": job.planned,
+        "job": job.job, "made": job.made, "repaired": job.repaired, "planned": job.planned,
         "owed": owed, "repairs": repairs, "likely": job.expected_repairs,
         "spent": words.money(costs, job.made, job.repaired),
         "ahead": words.money(costs, job.planned + owed, repairs + job.expected_repairs),

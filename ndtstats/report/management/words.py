@@ -117,7 +117,7 @@ def welders_sentence(facts: ManagementFacts, concern: pd.DataFrame) -> str:
             "That is no proof that all are good."
         )
     shown = concern.head(3)
-    names = show.listed(
+    names = "; ".join(
         [
             f"{row.welder} (job {row.jobs}), {row.ratio:.1f} times the rejects to be expected: "
             f"{row.sure}"
@@ -125,7 +125,7 @@ def welders_sentence(facts: ManagementFacts, concern: pd.DataFrame) -> str:
         ]
     )
     more = len(concern) - len(shown)
-    rest = f", and {more:,} more" if more else ""
+    rest = f"; and {more:,} more" if more else ""
     return f"Of concern among {show.count(compared, 'welder')}: {names}{rest}."
 
 
