@@ -2,10 +2,11 @@
 
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 
 import click
 
-from ndtstats.cli.console import say
+from ndtstats.cli.console import progress, say
 from ndtstats.cli.options import as_of_option, opened, register_option
 from ndtstats.cli.report.options import level_option, method_option, out_option
 
@@ -37,13 +38,16 @@ def welder(
 
     if (welder is None) != everybody:
         raise UseError("name one welder with --welder STAMP, or ask for every welder with --all")
-    with opened(register) as reg:
-        if welder is None:
-            pages = welder_pages(reg, job=job, method=method, level=level, as_of=as_of)
+    asked: dict[str, Any] = {"job": job, "method": method, "level": level, "as_of": as_of}
+    with opened(register) as reg, progress() as tell:
+        if welder is not None:
+            pages = iter([welder_page(reg, welder, **asked)])
         else:
-            one = welder_page(reg, welder, job=job, method=method, level=level, as_of=as_of)
-            pages = iter([one])
-            for text in one.headline:
-                say(text)
-        for page in pages:
-            say(f"Open {write_page(page, out, shared_assets=shared_assets)}")
+            pages = welder_pages(reg, progress=tell, **asked)
+        told = [(page.headline, write_page(page, out, shared_assets=shared_assets))
+                for page in pages]  # fmt: skip
+    if len(told) == 1:
+        for text in told[0][0]:
+            say(text)
+    for _, path in told:
+        say(f"Open {path}")

@@ -7,6 +7,7 @@ from typing import Any
 import pandas as pd
 
 from ndtstats.escalation.lives import OPEN
+from ndtstats.progress import Progress, silent
 from ndtstats.rates import signal_sentences, trend_sentence
 from ndtstats.register import Register
 from ndtstats.report import chart_figures
@@ -92,11 +93,13 @@ def welder_pages(
     method: str | None = None,
     level: float = 0.95,
     as_of: datetime | None = None,
+    progress: Progress = silent,
 ) -> Iterator[Page]:
     """Yield a page for every welder, by stamp; parameters as for :func:`welder_page`."""
     shop = shop_of(register, job=job, method=method, level=level, as_of=as_of)
-    for welder in shop.welders:
+    for number, welder in enumerate(shop.welders, 1):
         yield page_of(welder_facts(shop, welder))
+        progress("welders", number, len(shop.welders))
 
 
 def page_of(facts: WelderFacts) -> Page:
