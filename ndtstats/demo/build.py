@@ -138,6 +138,8 @@ def hull_joints(rng: np.random.Generator) -> pd.DataFrame:
     stitched = frame["joint"].str.startswith("FI")
     pitch = pd.Series(rng.choice([150.0, 225.0], len(frame)), index=frame.index)
     pattern = pd.Series(rng.choice(["chain", "staggered"], len(frame)), index=frame.index)
+    # Beads of two sides that fill every gap between them are no intermittent weld any more.
+    pattern = pattern.mask(pitch == 150.0, "chain")
     frame["bead_pattern"] = pattern.where(stitched)
     frame.loc[frame["joint"].str.startswith("F-"), "bead_pattern"] = "continuous"
     frame["bead_length_mm"] = np.where(stitched, 75.0, np.nan)

@@ -73,36 +73,50 @@ def deposits_table(parts: pd.DataFrame) -> pd.DataFrame:
 
 
 def beads_table(joints: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """Return measured beads of the intermittent fillets: some short, some missing, some open ends.
+    """Return measured beads of the intermittent fillets: a few short, missing, or with open ends.
 
-    Both sides are measured; the second side of a staggered pattern is shifted by half a pitch.
+    Both sides are measured. Each has a bead at both ends and others evenly between; the second side
+    of a staggered pattern has its own in the middle of the gaps of the first.
     """
     stitched = joints["bead_pitch_mm"].notna() & joints["welded"].notna()
     made = joints[stitched].reset_index(drop=True)
-    pitch, end = made["bead_pitch_mm"], made["bead_end_mm"]
-    count = np.floor((made["length_mm"] - end) / pitch).astype(int) + 1
-    beads = made.loc[made.index.repeat(2 * count)].copy()
-    number = beads.groupby(level=0).cumcount().to_numpy()
-    of = np.repeat(np.asarray(count), np.asarray(2 * count))
-    at, second = number % of, number >= of
-    shift = np.where(second & (beads["bead_pattern"] == "staggered"), beads["bead_pitch_mm"] / 2, 0)
-    start = np.round(at * beads["bead_pitch_mm"] + shift)
-    outer = (at == 0) | (at == of - 1)
-    beads["from_mm"] = start
-    beads["side"] = np.where(second, "second", "first")
-    beads["length_mm"] = _bead_lengths(beads, start, outer, rng)
-    wrapped = pd.Series(rng.random(len(beads)) > 0.05, beads.index, dtype="boolean")
+    bead, end = made["bead_length_mm"], made["bead_end_mm"]
+    between = made["length_mm"] - 2 * end
+    gap = made["bead_pitch_mm"] - bead
+    inner = np.ceil((between - gap) / made["bead_pitch_mm"]).clip(lower=0)
+    made = made.assign(inner=inner, gap=(between - inner * bead) / (inner + 1))
+    sides = made.merge(pd.DataFrame({"side": ["first", "second"]}), how="cross")
+    sides["later"] = (sides["side"] == "second") & (sides["bead_pattern"] == "staggered")
+    count = (sides["inner"] + 2 + sides["later"]).astype(int)
+    beads = sides.loc[sides.index.repeat(count)].reset_index(drop=True)
+    at = beads.groupby(["joint", "side"], sort=False).cumcount()
+    last = at == np.repeat(count.to_numpy(), count) - 1
+    outer = (at == 0) | last
+    beads["from_mm"] = np.round(
+        _starts(beads, at).mask(last, beads["length_mm"] - beads["bead_end_mm"])
+    )
+    beads["length_mm"] = _bead_lengths(beads, outer, rng)
+    wrapped = pd.Series(rng.random(len(beads)) > 0.02, beads.index, dtype="boolean")
     beads["wrapped"] = wrapped.where(outer)
     beads["date"] = later(beads["welded"], np.ones(len(beads)))
     beads["inspector"] = "Inspector Lea"
-    there = (rng.random(len(beads)) > 0.02) & (beads["length_mm"] > 0)
+    there = rng.random(len(beads)) > 0.01
     return shaped("beads", beads[there])
 
 
-def _bead_lengths(beads: pd.DataFrame, start: Any, outer: Any, rng: np.random.Generator) -> Any:
+def _starts(beads: pd.DataFrame, at: Any) -> Any:
+    """Return where each bead begins, but for the last of a side."""
+    step = beads["gap"] + beads["bead_length_mm"]
+    plain = beads["bead_end_mm"] + beads["gap"] + (at - 1) * step
+    ahead = beads["bead_end_mm"] + (at - 1) * step
+    shifted = ahead + (beads["gap"] - beads["bead_length_mm"]) / 2
+    return plain.where(~beads["later"], shifted).mask(at == 0, 0.0)
+
+
+def _bead_lengths(beads: pd.DataFrame, outer: Any, rng: np.random.Generator) -> Any:
     asked = np.where(outer, beads["bead_end_mm"], beads["bead_length_mm"])
-    measured = np.round(asked + rng.normal(5.0, 4.0, len(beads)))
-    short = rng.random(len(beads)) < 0.04
+    measured = np.round(asked + rng.normal(7.0, 2.5, len(beads)))
+    short = rng.random(len(beads)) < 0.02
     measured = np.where(short, np.round(asked * 0.75), measured)
     # Until it is replaced by what this returns, the column holds the length of the joint.
-    return np.minimum(measured, beads["length_mm"] - start)
+    return np.minimum(measured, beads["length_mm"] - beads["from_mm"])
