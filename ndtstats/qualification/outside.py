@@ -8,6 +8,7 @@ import pandas as pd
 
 from ndtstats.qualification.cover import FITS, covered, kinds_of, matched, pieces
 from ndtstats.qualification.papers import Papers, papers_of
+from ndtstats.qualification.spans import CONFIRMATION, CONTINUITY, VALIDITY
 from ndtstats.register import Register
 
 #: Columns of what lies outside.
@@ -19,6 +20,12 @@ _WORDS = {
     "process": "process ", "joint_type": "joint type ", "position": "position ",
     "material": "material ", "thickness_mm": "",
 }  # fmt: skip
+
+_LAPSED = {
+    CONFIRMATION: "its six-monthly confirmation is missing or came late",
+    CONTINUITY: "no work by the process within six months",
+    VALIDITY: "its validity ended",
+}
 
 
 def outside(
@@ -89,7 +96,7 @@ def _nearest(days: pd.DataFrame, pairs: pd.DataFrame, spans: pd.DataFrame) -> pd
     """Return for each kind and day the certificate that comes nearest to covering it.
 
     That of the right process with the least out of range; of several, the one that was in force, or
-    else lapsed last. ``began`` and ``ended`` are the last span of it that begins by the day.
+    else lapsed last. ``begins`` and ``ends`` are the last span of it that begins by the day.
     """
     lacking = (~pairs[list(FITS.values())]).sum(axis="columns")
     # Another process is another trade: no range of it comes near.
@@ -119,7 +126,7 @@ def _told(nearest: pd.DataFrame, tickets: pd.DataFrame) -> pd.DataFrame:
         (nearest["lacking"] > 0, named + " does not cover " + _beyond(nearest)),
         (nearest["begins"].isna(), named + " was not in force yet"),
     ]
-    lapsed = named + " was in force until " + ended + " only: " + nearest["because"]
+    lapsed = named + " was in force until " + ended + " only: " + nearest["because"].map(_LAPSED)
     reason = np.select([case for case, _ in cases], [text for _, text in cases], lapsed)
     return nearest.assign(certificate=named, reason=pd.Series(reason, nearest.index, dtype="str"))
 

@@ -156,7 +156,7 @@ def test_only_the_three_welders_meant_weld_outside_their_certificates(yard):
     outside = outside_of(work, papers)
     assert set(outside["welder"]) == {NOT_OVERHEAD, RUNS_OUT, LATE}
     late = outside.loc[outside["welder"] == LATE, "reason"]
-    assert late.str.endswith("only: six-monthly confirmation").all()
+    assert late.str.endswith("only: its six-monthly confirmation is missing or came late").all()
     assert outside.loc[outside["welder"] == NOT_OVERHEAD, "position"].isin(["PD", "PE"]).all()
     assert outside.loc[outside["welder"] == RUNS_OUT, "date"].min() > pd.Timestamp("2026-08-31")
 

@@ -137,7 +137,7 @@ def test_work_outside_a_qualification_is_told(yard, told):
     ]  # fmt: skip
     assert [finding.reason.split(" for ")[1] for finding in result.findings] == [
         "131 PF butt: C-2 does not cover position PF",
-        "131 PF butt: C-1 was in force until 2026-06-01 only: end of validity",
+        "131 PF butt: C-1 was in force until 2026-06-01 only: its validity ended",
         "131 PB tee: C-1 does not cover joint type tee, position PB",
     ]
 
@@ -149,7 +149,10 @@ def test_work_after_a_missed_confirmation_is_told(yard, told):
     text = "job,joint,welder,date\nH1,B-1,K7,2025-12-01\nH1,B-1,K7,2025-12-02\n"
     result = yard("deposits", text, name="more.csv")
     assert told(result) == [(3, "welder", "UNQUALIFIED")]
-    assert "in force until 2025-12-01 only: six-monthly confirmation" in result.findings[0].reason
+    assert (
+        "in force until 2025-12-01 only: its six-monthly confirmation is missing or came late"
+        in result.findings[0].reason
+    )
 
 
 def test_the_work_that_is_loaded_keeps_a_process_alive(yard, told):

@@ -53,7 +53,8 @@ def test_work_in_range_on_days_in_force_is_inside(reasons):
 def test_the_days_before_and_after_are_outside(reasons):
     assert reasons({}, deposits=["2025-09-30", "2026-09-02"]) == [
         "C-1 was not in force yet",
-        "C-1 was in force until 2026-09-01 only: six-monthly confirmation",
+        "C-1 was in force until 2026-09-01 only: "
+        "its six-monthly confirmation is missing or came late",
     ]
 
 
@@ -121,6 +122,6 @@ def test_work_by_the_process_keeps_it_and_comes_back_with_a_new_test(reasons, we
     again = asme | {"certificate": "C-2", "qualified_on": "2027-06-01", "positions": "PA"}
     days = ["2026-03-31", "2026-09-30", "2027-04-01", "2027-06-01"]
     found = reasons(asme, again, deposits=days, used=welded(p131=days))
-    lapsed = "C-1 was in force until 2027-03-30 only: continuity of the process"
+    lapsed = "C-1 was in force until 2027-03-30 only: no work by the process within six months"
     # The new test is made in PA, and restores the range of the old certificate.
     assert found == ["", "", lapsed, ""]

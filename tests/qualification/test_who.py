@@ -171,7 +171,7 @@ def test_deposits_outside_are_told_by_job_and_day(work):
     ]  # fmt: skip
     assert found["reason"].tolist() == [
         "no certificate of M2 is in the register",
-        *["C-1 was in force until 2026-06-15 only: end of validity"] * 2,
+        *["C-1 was in force until 2026-06-15 only: its validity ended"] * 2,
     ]
     assert outside(register, job="H2")["date"].tolist() == [pd.Timestamp("2026-06-20")]
     assert len(outside(register, until=date(2026, 6, 16))) == 2
