@@ -32,6 +32,13 @@ CAPITALS = {"welder", "method", "position", "positions"}
 #: How a spreadsheet is told that a cell is text, though it begins like a formula.
 _MARKED_TEXT = ("'=", "'+", "'-", "'@")
 
+#: Controls, marks that turn the direction of writing, blanks of no width, soft hyphens. Blanks and
+#: line breaks are not among them, nor what joins letters in some scripts.
+_UNSEEN = re.compile(
+    "[\x00-\x08\x0e-\x1b\x7f-\x84\x86-\x9f\xad\u061c\u200b\u200e\u200f"
+    "\u202a-\u202e\u2060-\u206f\ufeff\ufff9-\ufffb]"
+)
+
 #: A number from here on is a slip, whatever it measures.
 _TOO_LARGE = 1e12
 
@@ -61,6 +68,7 @@ def clean(texts: Any) -> Any:
     r"""Return texts without surrounding blanks and with single ones inside.
 
     An apostrophe before a sign that begins a formula only marks the cell as text, and is dropped.
+    So are characters that nobody sees: two joints whose names look the same are the same.
 
     Examples
     --------
@@ -73,7 +81,7 @@ def clean(texts: Any) -> Any:
 
 
 def _clean(text: str) -> str:
-    single = " ".join(text.split())
+    single = " ".join(_UNSEEN.sub("", text).split())
     return single[1:] if single.startswith(_MARKED_TEXT) else single
 
 

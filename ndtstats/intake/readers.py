@@ -7,25 +7,24 @@ line break inside a quoted cell, and a blank line is a row of its own.
 import csv
 import hashlib
 import io
+import stat
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, time
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
 from ndtstats.errors import CannotGoOn, UseError, nearest
-from ndtstats.intake.cell_errors import Failed, failed_cells
-
-if TYPE_CHECKING:
-    from python_calamine import CalamineWorkbook
+from ndtstats.unpacking import TooMuch, refuse_too_much, unpack
 
 DELIMITERS = (";", ",", "\t", "|")
 SPREADSHEETS = (".xlsx", ".xlsm", ".xls", ".xlsb", ".ods")
 TEXTS = (".csv", ".txt", ".tsv")
+
+#: Bytes of a file, at most: ten times what a million examinations need.
+LARGEST_FILE = 2**30
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,25 +69,39 @@ def read_grids(path: str | Path, *, sheet: str | None = None) -> list[Grid]:
         return _spreadsheet(path, content, sha256, sheet)
     if path.suffix.lower() not in TEXTS:
         raise UseError(
-            f"{path.name}: the kind of file is not known; load one of "
+            f"{shown(path)}: the kind of file is not known; load one of "
             f"{', '.join(TEXTS + SPREADSHEETS)}"
         )
     if sheet is not None:
-        raise UseError(f"{path.name} is a text file without sheets; leave out --sheet")
+        raise UseError(f"{shown(path)} is a text file without sheets; leave out --sheet")
     return [_text(path, content, sha256)]
+
+
+def shown(path: Path) -> str:
+    """Return the name of a file as it may be told and kept, whatever somebody called it."""
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in path.name)
 
 
 def _content(path: Path) -> bytes:
     try:
+        about = path.stat()
+        if stat.S_ISDIR(about.st_mode):
+            raise UseError(f"{shown(path)} is a folder; name a file in it")
+        # A pipe or a device may never end.
+        if not stat.S_ISREG(about.st_mode):
+            raise UseError(f"{shown(path)} is not a file; name one")
+        if about.st_size > LARGEST_FILE:
+            raise UseError(
+                f"{shown(path)} has {about.st_size / 2**30:.1f} GB, {LARGEST_FILE / 2**30:.0f} GB "
+                "may be read; load it in parts"
+            )
         content = path.read_bytes()
     except FileNotFoundError as error:
         raise UseError(f"there is no file {path}") from error
-    except IsADirectoryError as error:
-        raise UseError(f"{path} is a folder; name a file in it") from error
     except OSError as error:
         raise CannotGoOn(f"{path} cannot be read: {error.strerror}") from error
     if not content.strip():
-        raise UseError(f"{path.name} is empty")
+        raise UseError(f"{shown(path)} is empty")
     return content
 
 
@@ -100,27 +113,51 @@ def _text(path: Path, content: bytes, sha256: str) -> Grid:
     reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
     records: list[list[str]] = []
     try:
-        records.extend(reader)
+        for record in reader:
+            refuse_too_much(record, len(records) + 1)
+            records.append(record)
     except csv.Error as error:
+        # A mark that is never closed makes one long cell of all that follows.
+        also = ", or a cell is far too long" if "limit" in str(error) else ""
         raise UseError(
-            f"{path.name}, row {len(records) + 1}: a quotation mark is not closed, or stands "
-            "inside a quoted cell; close it, or write it twice"
+            f"{shown(path)}, row {len(records) + 1}: a quotation mark is not closed, or stands "
+            f"inside a quoted cell{also}; close it, or write it twice"
         ) from error
+    except TooMuch as error:
+        raise UseError(f"{shown(path)} has too much in it: {error}") from error
     return _grid(path, None, records, sha256, delimiter)
 
 
 def _decoded(path: Path, content: bytes) -> str:
-    if content.startswith((b"\xff\xfe", b"\xfe\xff")):
-        text = content.decode("utf-16", errors="replace")
-    else:
+    wide = content.startswith((b"\xff\xfe", b"\xfe\xff"))
+    no_text = UseError(f"{shown(path)} is not a text file; if it is a spreadsheet, name it .xlsx")
+    if b"\x00" in content and not wide:
+        raise no_text
+    try:
         try:
-            text = content.decode("utf-8-sig")
+            text = content.decode("utf-16" if wide else "utf-8-sig")
         except UnicodeDecodeError:
+            if wide or _has_half_characters(content):
+                raise
             # What a spreadsheet on a western desktop writes when it does not write UTF-8.
-            text = content.decode("cp1252", errors="replace")
+            text = content.decode("cp1252")
+    except UnicodeDecodeError as error:
+        row = content[: error.start].count(b"\n") + 1
+        raise UseError(
+            f"{shown(path)}, row {row}: a character cannot be read; save the file as CSV in UTF-8"
+        ) from error
     if "\x00" in text:
-        raise UseError(f"{path.name} is not a text file; if it is a spreadsheet, name it .xlsx")
+        raise no_text
     return text
+
+
+def _has_half_characters(content: bytes) -> bool:
+    """Return whether bytes are UTF-8 but for halves of characters (surrogates)."""
+    try:
+        content.decode("utf-8", errors="surrogatepass")
+    except UnicodeDecodeError:
+        return False
+    return True
 
 
 def _delimiter(text: str) -> str:
@@ -138,46 +175,12 @@ def _delimiter(text: str) -> str:
 
 
 def _spreadsheet(path: Path, content: bytes, sha256: str, sheet: str | None) -> list[Grid]:
-    from python_calamine import CalamineError, CalamineWorkbook  # noqa: PLC0415
-
-    try:
-        book = CalamineWorkbook.from_filelike(io.BytesIO(content))
-        names = book.sheet_names
-        if sheet is not None and sheet not in names:
-            close = nearest(sheet, names)
-            hint = f'did you mean "{close}"?' if close else f"it has {', '.join(names)}"
-            raise UseError(f'{path.name} has no sheet "{sheet}"; {hint}')
-        failed = failed_cells(content)
-        return [
-            _grid(path, name, _records(book, name, failed.get(name, {})), sha256, None)
-            for name in (names if sheet is None else [sheet])
-        ]
-    except CalamineError as error:
-        raise UseError(f"{path.name} is not a spreadsheet that can be read: {error}") from error
-
-
-def _records(book: "CalamineWorkbook", sheet: str, failed: Failed) -> list[list[str]]:
-    cells = book.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
-    records = [[_cell_text(value) for value in row] for row in cells]
-    for (row, column), text in failed.items():
-        if row < len(records) and column < len(records[row]):
-            records[row][column] = text
-    return records
-
-
-def _cell_text(value: Any) -> str:
-    if isinstance(value, str):
-        return value
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, float):
-        # Beyond 2^53 a spreadsheet has lost the last digits of a number; it shows that.
-        return str(int(value)) if value.is_integer() and abs(value) < 2**53 else repr(value)
-    if isinstance(value, datetime):
-        return value.date().isoformat() if value.time() == time() else value.isoformat()
-    if isinstance(value, date | time):
-        return value.isoformat()
-    return "" if value is None else str(value)
+    names, sheets = unpack(shown(path), content, sheet)
+    if sheet is not None and sheet not in names:
+        close = nearest(sheet, names)
+        hint = f'did you mean "{close}"?' if close else f"it has {', '.join(names)}"
+        raise UseError(f'{shown(path)} has no sheet "{sheet}"; {hint}')
+    return [_grid(path, name, records, sha256, None) for name, records in sheets.items()]
 
 
 def _grid(
@@ -190,4 +193,4 @@ def _grid(
     width = max((len(record) for record in records), default=0)
     filled = [[*record, *[""] * (width - len(record))] for record in records]
     cells = pd.DataFrame(filled, columns=range(width), dtype="str")
-    return Grid(path, path.name, sheet, cells, np.arange(1, len(records) + 1), sha256, delimiter)
+    return Grid(path, shown(path), sheet, cells, np.arange(1, len(records) + 1), sha256, delimiter)
