@@ -48,6 +48,8 @@ class Sheet:
         Titles above the headings.
     rows : int or None
         How many rows have drop-downs; None: those of the frame.
+    to_print : bool
+        Whether it is printed: A4 on its side, one page wide, its headings on every page.
     """
 
     name: str
@@ -55,6 +57,7 @@ class Sheet:
     table: Table
     above: Sequence[Sequence[str]] = ()
     rows: int | None = None
+    to_print: bool = False
 
 
 def write_template(table: str, path: str | Path) -> None:
@@ -210,6 +213,11 @@ def _write_sheet(book: Any, one: Sheet, bold: Any, text: Any) -> None:
     sheet = book.add_worksheet(_NO_SHEET_NAME.sub(" ", one.name)[:31])
     top = len(one.above)
     sheet.freeze_panes(top + 1, 0)
+    if one.to_print:
+        sheet.set_landscape()
+        sheet.set_paper(9)  # A4
+        sheet.fit_to_pages(1, 0)
+        sheet.repeat_rows(0, top)
     for number, line in enumerate([*one.above, list(one.frame.columns)]):
         sheet.write_row(number, 0, line, bold if number == top else None)
     known = {heading(column): column for column in one.table.columns}

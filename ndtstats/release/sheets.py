@@ -15,6 +15,7 @@ from ndtstats.errors import CannotGoOn, UseError
 from ndtstats.intake import Sheet, heading, write_sheets
 from ndtstats.release.walk import walk_sentence
 from ndtstats.request.cautions import DECISION, PRESSURE, RADIOGRAPHY
+from ndtstats.visual.said import place
 
 #: What is ticked on the sheet of everything; it stays in the yard and is not loaded.
 _TICKED = Table(
@@ -96,10 +97,9 @@ def walk_page(walk: Walk) -> str:
 
 
 def _places(rows: pd.DataFrame) -> "pd.Series[str]":
-    low, high = (rows[name].map("{:g}".format).astype("str") for name in ("from_mm", "to_mm"))
-    place = (low + " to " + high + " mm").where(rows["from_mm"].notna(), "")
+    where = place(rows).where(rows["from_mm"].notna(), "")
     side = (", " + rows["side"] + " side").fillna("")
-    return (place + side.where(~rows["what"].str.contains(" side"), "")).str.removeprefix(", ")
+    return (where + side.where(~rows["what"].str.contains(" side"), "")).str.removeprefix(", ")
 
 
 @cache
@@ -123,13 +123,13 @@ def sheets_of(walk: Walk) -> list[Sheet]:
         }
     ).astype("str")  # fmt: skip
     above = [[f"Job {walk.job}, zone {walk.zone}, {walk.at:%Y-%m-%d %H:%M} UTC"], [walk.said]]
-    made = [Sheet("walk", everything, _TICKED, above)]
+    made = [Sheet("walk", everything, _TICKED, above, to_print=True)]
     for name, table, frame in (
         ("visual", TABLES["examinations"], _to_look_at(walk)),
         ("beads", TABLES["beads"], _to_measure(walk)),
     ):
         if len(frame):
-            made.append(Sheet(name, frame, table))
+            made.append(Sheet(name, frame, table, to_print=True))
     return made
 
 

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.visual.pattern import in_place, shares, sides_specified
+from ndtstats.visual.said import mm
 
 #: What can be wrong, and what each means.
 KINDS: Final[dict[str, str]] = {
@@ -128,20 +129,16 @@ def _joined(parts: list[pd.DataFrame]) -> pd.DataFrame:
     return pd.concat([part.astype(COLUMNS) for part in parts], ignore_index=True)
 
 
-def _mm(values: "pd.Series[float]") -> "pd.Series[str]":
-    return values.map("{:g} mm".format).astype("str")
-
-
 def _short(placed: pd.DataFrame) -> pd.DataFrame:
     rows = placed[placed["lacks_mm"] > 0]
-    words = _mm(rows["length_mm"]) + " long, " + _mm(rows["least_mm"]) + " are specified"
+    words = mm(rows["length_mm"]) + " long, " + mm(rows["least_mm"]) + " are specified"
     return _fault(rows, "short", words, measured=rows["length_mm"], specified=rows["least_mm"])
 
 
 def _overlaps(placed: pd.DataFrame) -> pd.DataFrame:
     rows = placed[placed["reach_mm"] - placed["from_mm"] > OVERLAP_MM]
     over = np.minimum(rows["reach_mm"], rows["to_mm"]) - rows["from_mm"]
-    words = _mm(over) + " of it lie within the bead before it; check the measurements"
+    words = mm(over) + " of it lie within the bead before it; check the measurements"
     return _fault(rows, "overlap", words, measured=over, specified=0.0,
                   to_mm=rows["from_mm"] + over)  # fmt: skip
 
@@ -160,7 +157,7 @@ def _gaps(placed: pd.DataFrame) -> list[pd.DataFrame]:
         specified=placed["gap_mm"], beads=number,
     )  # fmt: skip
     long = rows[(excess > GAP_MM) & (number < 1)]
-    words = _mm(long["measured"]) + " not welded, " + _mm(long["specified"]) + " are allowed"
+    words = mm(long["measured"]) + " not welded, " + mm(long["specified"]) + " are allowed"
     return [_fault(long, "gap", words), _missing(rows[number >= 1])]
 
 
@@ -195,7 +192,7 @@ def _ends(placed: pd.DataFrame) -> list[pd.DataFrame]:
     more = ((ends["free"] - room + GAP_MM) // ends["bead_pitch_mm"]).clip(lower=0.0)
     lacking = ends[gone].assign(beads=1 + more[gone], specified=0.0)
     bare = ends[~gone & (ends["free"] > END_MM)]
-    words = _mm(bare["free"]) + " at the " + bare["end"] + " of the joint not welded"
+    words = mm(bare["free"]) + " at the " + bare["end"] + " of the joint not welded"
     loose = ends[~gone & (ends["free"] <= END_MM) & ends["wrapped_right"]]
     loose = loose[~loose["wrapped"].astype("boolean").fillna(value=False).astype(bool)]
     unsaid = loose["wrapped"].isna()
@@ -227,7 +224,7 @@ def _bare_ends(placed: pd.DataFrame, within: pd.DataFrame) -> list[pd.DataFrame]
     number = np.minimum(ends["room"], (ends["lacks"] - before).clip(lower=0.0))
     ends = ends.assign(beads=number)
     long = ends[(number < 1) & (ends["bare"] > ends["bead_pitch_mm"] + GAP_MM)]
-    words = _mm(long["free"]) + " at the " + long["end"] + " of the joint not welded"
+    words = mm(long["free"]) + " at the " + long["end"] + " of the joint not welded"
     return [_missing(ends[number >= 1]), _fault(long, "gap", words)]
 
 
@@ -250,13 +247,13 @@ def _unmatched(placed: pd.DataFrame, lacking: pd.DataFrame) -> list[pd.DataFrame
     # Where both sides are out of step, the second is told and not the first as well.
     alone = off > limit.where(chain["side"] == "second", 3 * limit)
     lonely = _not_told(chain[alone], lacking)
-    words = "no bead opposite, the nearest is " + _mm(lonely["away_mm"]) + " off"
+    words = "no bead opposite, the nearest is " + mm(lonely["away_mm"]) + " off"
     inner = placed[~(placed["ends"] & (placed["at_start"] | placed["at_end"]))]
     staggered = _with_nearest(inner[inner["bead_pattern"] == "staggered"])
     near = staggered["away_mm"] + (staggered["lacks_mm"] + staggered["lacks_mm_other"]) / 2
     together = (near < OPPOSITE * staggered["bead_pitch_mm"]) & (staggered["side"] == "second")
     doubled = staggered[together]
-    told = "only " + _mm(doubled["away_mm"]) + " off the bead opposite, in staggered beads"
+    told = "only " + mm(doubled["away_mm"]) + " off the bead opposite, in staggered beads"
     half = doubled["bead_pitch_mm"] / 2
     return [
         _fault(lonely, "unmatched", words, measured=lonely["away_mm"], specified=0.0),

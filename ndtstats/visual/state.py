@@ -8,6 +8,7 @@ import pandas as pd
 
 from ndtstats.register import Register
 from ndtstats.rules import standing
+from ndtstats.visual.said import place
 from ndtstats.visual.stretches import Cut, cut_at
 
 #: What a joint can be to the eye, and what each means.
@@ -140,9 +141,9 @@ def _notes(table: pd.DataFrame, stretches: pd.DataFrame, visuals: pd.DataFrame) 
     """Return why a joint is not accepted: where, by which report, or why nobody could look."""
     lacking = stretches[stretches["verdict"].isna() & (stretches["mm"] > TOLERANCE_MM)]
     bad = stretches[stretches["verdict"] == "reject"]
-    unseen = _places(lacking) + " not seen"
+    unseen = place(lacking) + " not seen"
     report = bad["report"].astype("str")
-    where = _places(bad) + " rejected on " + _day(bad["date"]) + ", report " + report
+    where = place(bad) + " rejected on " + _day(bad["date"]) + ", report " + report
     hindered = visuals[visuals["verdict"] == "not done"].sort_values(["date", "id"])
     why = "not done: " + hindered["remark"].astype("str").fillna("no reason given")
     of_bad, of_lacking, of_hindered = (
@@ -166,12 +167,6 @@ def _notes(table: pd.DataFrame, stretches: pd.DataFrame, visuals: pd.DataFrame) 
 def _of(known: Any, keys: "pd.Series[Any]") -> Any:
     """Return what is known of each key; unlike a map it keeps its type where nothing is known."""
     return known.reindex(keys).set_axis(keys.index)
-
-
-def _places(rows: pd.DataFrame) -> "pd.Series[str]":
-    # An empty column that is formatted stays one of numbers.
-    low, high = (rows[name].map("{:g}".format).astype("str") for name in ("from_mm", "to_mm"))
-    return low + " to " + high + " mm"
 
 
 def _day(dates: Any) -> "pd.Series[str]":
