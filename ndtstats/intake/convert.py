@@ -264,7 +264,8 @@ def _counted(texts: Any) -> Any:
 
 def _calendar(year: Any, month: Any, day: Any) -> Any:
     full = pd.to_numeric(year)
-    full = full.where(full >= 100, full + 2000)
+    # 26 is 2026; 0026 is a slip, as is the year 0.
+    full = full.where(year.str.len() != 2, full + 2000)
     parts = pd.DataFrame({"year": full, "month": month, "day": day})
     return pd.to_datetime(parts, errors="coerce").astype("datetime64[s]")
 

@@ -63,14 +63,14 @@ def _first_line(error: BaseException) -> str:
 
 def _records(book: CalamineWorkbook, sheet: str, failed: Failed) -> list[list[str]]:
     cells = book.get_sheet_by_name(sheet).to_python(skip_empty_area=False)
-    records = []
+    records: list[list[str]] = []
     for number, row in enumerate(cells, start=1):
         record = [cell_text(value) for value in row]
         refuse_too_much(record, number)
         records.append(record)
-    for (row, column), text in failed.items():
-        if row < len(records) and column < len(records[row]):
-            records[row][column] = text
+    for (at, column), text in failed.items():
+        if at < len(records) and column < len(records[at]):
+            records[at][column] = text
     return records
 
 
