@@ -39,7 +39,7 @@ def stepped(chart, rejected):
 @pytest.mark.parametrize(("rate", "m", "limit"), [(0.02, 20, 47), (0.1, 20, 47), (0.05, 9, 30)])
 def test_run_length_agrees_with_a_plain_simulation(rate, m, limit):
     chart = BernoulliCusum(0.02, 0.1, spots_per_reject=m, limit=limit)
-    signals = chart.track(np.random.default_rng(6).random(1_000_000) < rate)["signal"]
+    signals = chart.track(np.random.default_rng(6).random(300_000) < rate)["signal"]
     gaps = np.diff(np.flatnonzero(signals))
     error = gaps.std() / np.sqrt(len(gaps))
     assert abs(gaps.mean() - float(chart.run_length(rate))) < 4 * error

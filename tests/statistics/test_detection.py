@@ -85,11 +85,11 @@ def test_the_bounds_cover_as_often_as_they_say():
     truth = np.exp((np.log(9) + 2.0) / 2.5)
     probability = 1 / (1 + np.exp(2.0 - 2.5 * np.log(size)))
     bounds = []
-    for _ in range(300):
+    for _ in range(150):
         curve = hit_miss_pod(size, rng.random(120) < probability)
         bounds.append(curve.size_bound(0.9, 0.9))
     covered = np.mean(np.array(bounds) >= truth)
-    assert abs(covered - 0.9) < 4 * np.sqrt(0.09 / 300)
+    assert abs(covered - 0.9) < 4 * np.sqrt(0.09 / 150)
 
 
 def test_a_curve_that_may_be_flat_has_no_bound():
