@@ -70,6 +70,15 @@ def test_decisions_begin_with_what_is_owed():
     assert found[3].text == "2 warnings wait for somebody to deal with them."
 
 
+def test_who_stands_out_and_what_lapses_is_to_be_decided_too():
+    met = pd.DataFrame({"state": ["met"]})
+    found = decisions(
+        owed="Nothing is owed.", extents=met, extent="", planned=0, warnings=0,
+        lapsing="1 certificate lapses.", apart="Welder Z9 stands out.",
+    )  # fmt: skip
+    assert [decision.anchor for decision in found] == ["rates", "lapsing"]
+
+
 def test_nothing_to_decide_is_empty():
     met = pd.DataFrame({"state": ["met"]})
     assert decisions(owed="Nothing is owed.", extents=met, extent="", planned=0, warnings=0) == ()

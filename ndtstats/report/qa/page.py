@@ -38,8 +38,8 @@ from ndtstats.report.qa.told import causes_of, kinds_of
 from ndtstats.report.strips import strip, zone_strip
 from ndtstats.statistics import hidden_sentence
 
-#: Lines of a figure, those that ask most for a look; the table has them all.
-MOST_LINES = 40
+#: Lines of a figure, those that ask most for a look, so that it fits on a sheet; the table has all.
+MOST_LINES = 22
 #: Signals told in sentences, the latest; the table has them all.
 _MOST_SIGNALS = 10
 #: Exposures from one row of the table of what they buy to the next.
@@ -167,16 +167,29 @@ def _owed(facts: QaFacts) -> Section:
 def _extent(facts: QaFacts) -> Section:
     rows, drawn, table = facts.extents, None, None
     if len(rows):
-        drawn = figures.extent_figure(rows)
+        drawn = figures.extent_figure(_least_met(rows))
         table = _extent_table(rows)
     figure = Figure(
         "extent", drawn, "Extent achieved in per cent of what each rule requires",
         "The line is what is required. Green: met; orange and hatched: short. A bar ends at "
-        "150 %; its figure stands in it.",
+        f"150 %; its figure stands in it.{_cut(len(rows), 'rules', 'least achieved')}",
         table,
     )  # fmt: skip
     blocks = (Text(_extent_said(facts)), figure)
     return Section("extent", "Extent: required against achieved", blocks, "Extent")
+
+
+def _least_met(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return the rules that are met least, as many as a figure has lines, in their order."""
+    share = (rows["achieved"] / rows["required"]).sort_values(kind="stable")
+    return rows.loc[sorted(share.index[:MOST_LINES])]
+
+
+def _cut(number: int, what: str, which: str) -> str:
+    """Return what to say of those that a figure has no line for; "" if it has all."""
+    if number <= MOST_LINES:
+        return ""
+    return f" Drawn are the {MOST_LINES} of {number:,} {what} with {which}."
 
 
 def _extent_table(rows: pd.DataFrame) -> Table:
@@ -228,10 +241,7 @@ def _rates_figure(facts: QaFacts) -> Figure:
     ].astype("float64")
     rows = rated.welders.join(drawn_together, on="welder")
     shown = rows.sort_values("shrunk", ascending=False, kind="stable").head(MOST_LINES)
-    cut = (
-        f" Drawn are the {MOST_LINES} of {len(rows):,} with the highest shrunk rates."
-        if len(rows) > MOST_LINES else ""
-    )  # fmt: skip
+    cut = _cut(len(rows), "welders", "the highest shrunk rates")
     table = make.rates_table(
         rated.welders, "welder", f"Reject rates by welder, {rated.basis} basis", facts.level
     )
@@ -393,10 +403,7 @@ def _hidden(facts: QaFacts) -> Section:
         nothing = f"{facts.rated.method} examined nothing yet, so nothing can be said of it."
         return Section("hidden", heading, (Text(nothing),), short)
     rows = found.table
-    cut = (
-        f" Drawn are the {MOST_LINES} of {len(rows):,} zones with most."
-        if len(rows) > MOST_LINES else ""
-    )  # fmt: skip
+    cut = _cut(len(rows), "zones", "most")
     figure = Figure(
         "hidden", chart_figures.hidden_figure(rows.head(MOST_LINES)),
         "Rejectable imperfections likely hidden in each zone, with the bound they stay below",
