@@ -7,10 +7,14 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ndtstats.rates.base import all_examinations, indications
+from ndtstats.rates.base import NEEDED, indications, read_examinations
 from ndtstats.rates.charge import charge_welders
 from ndtstats.register import Register, overturned_examinations
 from ndtstats.request import match_examinations
+
+#: What lots, charges and names are made of; a register has many rows and many columns.
+_ATTRIBUTES = ("zone", "category", "process", "position", "procedure")
+_COLUMNS = (*NEEDED, "report", "exposure")
 
 
 @dataclass(frozen=True, slots=True)
@@ -20,9 +24,10 @@ class History:
     Parameters
     ----------
     rows : DataFrame
-        All that accepted or rejected, of every round, oldest first: columns of the examinations
-        table, places filled in, and ``ref`` (its name to people), ``order``, ``rejected`` (as it
-        counts), ``overturned``.
+        All that accepted or rejected, of every round, oldest first: ``id``, ``batch``, ``job``,
+        ``joint``, ``method``, ``from_mm``, ``to_mm`` (filled in), ``round``, ``verdict``, ``date``,
+        ``request``, ``report``, ``exposure``, what lots are made of, and ``ref`` (its name to
+        people), ``order``, ``rejected`` (as it counts), ``overturned``.
     shown : DataFrame
         Rejectable indications of all that were rejected at first reading
         (:func:`ndtstats.rates.base.indications`).
@@ -59,7 +64,9 @@ class History:
 
 def history_of(register: Register, job: str, as_of: datetime | None) -> History:
     """Read the history of one job."""
-    rows = all_examinations(register, job=job, method=None, as_of=as_of)
+    rows = read_examinations(
+        register, job=job, method=None, as_of=as_of, attributes=_ATTRIBUTES, columns=_COLUMNS
+    )
     rows = rows[rows["verdict"].isin(["accept", "reject"])]
     rows = rows.assign(rejected=rows["verdict"] == "reject", ref=_named(rows))
     rows = rows.sort_values(["date", "report", "id"], ignore_index=True)
