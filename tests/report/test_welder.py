@@ -1,5 +1,6 @@
 """The page for a welder: his own figures, how sure they are, and nobody else's."""
 
+from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -141,23 +142,14 @@ def test_the_range_of_the_shop_is_that_of_its_middle(shop):
     assert "6 welders lie" in shop_sentence(facts)
 
 
-def test_few_welders_give_no_range_that_tells_who_is_who(register):
-    seen = _examined()
-    seen = seen[seen["welder"].isin(["K7", "M2", "N3"])]
-    columns = ["job", "joint", "method", "from_mm", "to_mm", "round", "report", "verdict", "date"]
-    joints = seen[["job", "joint"]].assign(
-        zone="Z", category="A", joint_type="butt", length_mm=1000.0
-    )
-    with register.batch(kind="load", subject="all", now=NOW) as batch:
-        batch.merge("joints", joints)
-        batch.merge("deposits", seen[["job", "joint", "welder"]].assign(date=NOW.date()))
-        batch.merge("deposits", seen[["job", "joint", "welder"]].assign(
-            date=pd.Timestamp("2026-02-01")))  # fmt: skip
-        batch.merge("examinations", seen[columns])
-    facts = welder_facts(shop_of(register), "N3")
+def test_few_welders_give_no_range_that_tells_who_is_who(shop):
+    three = shop.comparison.table.query("welder in ['K7', 'M2', 'N3']")
+    few = replace(shop, comparison=replace(shop.comparison, table=three))
+    facts = welder_facts(few, "N3")
     assert np.isnan(facts.low)
     assert "too few welders" in shop_sentence(facts)
-    assert facts.tickets.empty
+    # The figure has no band, and the page no number in its place.
+    assert not page_of(facts).figures["beside"].layout.shapes
 
 
 def test_small_samples_are_called_small(shop):
