@@ -338,6 +338,10 @@ class _Snapshot(Register):
         # Copy-on-write: what is done to the frame given out does not reach the one kept.
         return whole if columns is None else whole[["id", "batch", *columns]]
 
+    def snapshot(self, as_of: datetime | None = None) -> Register:
+        """Return itself, with all that it has read, unless another instant is asked for."""
+        return self if as_of in (None, self._as_of) else super().snapshot(as_of)
+
     def keys(self, name: str, *, as_of: datetime | None = None) -> "pd.Series[int]":  # noqa: ARG002
         """Return the keys in force at the instant of the snapshot, and the batch of each."""
         return super().keys(name, as_of=self._as_of)

@@ -265,6 +265,14 @@ def test_a_register_of_a_path_object(tmp_path: Path):
     assert register.latest_time() is None
 
 
+def test_a_snapshot_of_a_snapshot_is_itself_at_its_own_instant_only(register):
+    instant = datetime(2026, 3, 1, tzinfo=UTC)
+    kept = register.snapshot(instant)
+    assert kept.snapshot() is kept
+    assert kept.snapshot(instant) is kept
+    assert kept.snapshot(datetime(2026, 2, 1, tzinfo=UTC)) is not kept
+
+
 def test_a_snapshot_stays_as_it_was(register):
     merge(register, joints())
     kept = register.snapshot()
