@@ -23,7 +23,7 @@ _TICKED = Table(
     (Column("done", "text", "tick", allowed=("done", "not done")),),
 )  # fmt: skip
 
-#: Methods that need radiation.
+#: The method that needs radiation.
 _RADIATION = "RT"
 
 
@@ -55,7 +55,7 @@ class Walk:
     def cautions(self) -> tuple[str, ...]:
         """What keeps people from harm, as far as the list asks for it."""
         tests = (self.rows["do"] == "test").any()
-        rays = self.rows["what"].str.contains(rf"\b{_RADIATION}\b").any()
+        rays = (self.rows["method"] == _RADIATION).any()
         return (*(RADIOGRAPHY if rays else ()), *(PRESSURE if tests else ()), *DECISION)
 
 
@@ -99,7 +99,7 @@ def walk_page(walk: Walk) -> str:
 def _places(rows: pd.DataFrame) -> "pd.Series[str]":
     where = place(rows).where(rows["from_mm"].notna(), "")
     side = (", " + rows["side"] + " side").fillna("")
-    return (where + side.where(~rows["what"].str.contains(" side"), "")).str.removeprefix(", ")
+    return (where + side).str.removeprefix(", ")
 
 
 @cache
@@ -148,7 +148,7 @@ def _to_measure(walk: Walk) -> pd.DataFrame:
     rows = walk.rows[walk.rows["do"].isin(["measure", "mend"])]
     number = rows["beads"].fillna(1).astype("int64").clip(lower=1)
     rows = rows.loc[rows.index.repeat(number)]
-    short = rows["what"].str.startswith("short: ")
+    short = rows["fault"] == "short"
     filled = {
         "job": walk.job, "joint": rows["joint"], "side": rows["side"],
         "from_mm": rows["from_mm"].where(short),

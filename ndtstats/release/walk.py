@@ -26,6 +26,8 @@ COLUMNS: Final[dict[str, str]] = {
     "to_mm": "float64",
     "do": "str",
     "what": "str",
+    "method": "str",
+    "fault": "str",
     "round": "Int64",
     "beads": "Int64",
 }
@@ -66,8 +68,9 @@ def walk_list(
     -------
     DataFrame
         One row a thing to do, columns :data:`COLUMNS`: ``do`` is one of :data:`DEEDS`; ``what``
-        says what and why; ``round`` of the examination asked for; ``beads``, how many are to be
-        measured or are missing. Zone by zone, joint by joint as people count, along each joint.
+        says what and why; ``method`` and ``round`` of the examination that it is about; ``fault``
+        of the beads (:data:`ndtstats.visual.KINDS`); ``beads``, how many are to be measured or are
+        missing. Zone by zone, joint by joint as people count, along each joint.
         A joint that is not welded yet has that one row; if the job has no deposits at all, every
         joint is taken as welded.
 
@@ -104,9 +107,10 @@ def _walked(
     placed = with_due_dates(register, job, rows.drop(columns="zone"), as_of)
     turn = placed["do"].map({deed: number for number, deed in enumerate(DEEDS)}).astype("str")
     same_day = pd.Series(pd.NaT, placed.index, dtype="datetime64[s]")
-    placed = placed.assign(due=same_day, method=turn)
-    walked: pd.DataFrame = in_walking_order(placed)[list(COLUMNS)].astype(COLUMNS)
-    return walked
+    # What is done at one place is done in the order of the deeds.
+    placed = placed.assign(due=same_day, by=placed["method"], method=turn)
+    walked: pd.DataFrame = in_walking_order(placed).drop(columns="method")
+    return walked.rename(columns={"by": "method"})[list(COLUMNS)].astype(COLUMNS)
 
 
 def _to_look_at(left: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
@@ -117,7 +121,7 @@ def _to_look_at(left: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
         [again, whole], ["look at it again: " + left["note"], "look at all of it"],
         "look at what was not seen",
     )  # fmt: skip
-    return left.assign(do="look", what=pd.Series(what, left.index, dtype="str"))
+    return left.assign(do="look", method="VT", what=pd.Series(what, left.index, dtype="str"))
 
 
 def _of_beads(
@@ -125,14 +129,11 @@ def _of_beads(
 ) -> list[pd.DataFrame]:
     found = intermittent(register, job=job, zones=zones, as_of=as_of)
     faults = found.faults
-    mend = faults.assign(do="mend", what=faults["kind"] + ": " + faults["words"])
+    mend = faults.assign(do="mend", fault=faults["kind"], what="beads: " + faults["words"])
     sides = found.sides[found.sides["joint"].isin(found.not_measured)]
     number = sides["expected"].map("{:.0f} beads".format).astype("str")
     number = number.where(sides["expected"] != 1, "1 bead")
-    measure = sides.assign(
-        do="measure", what="measure " + number + ", " + sides["side"] + " side",
-        beads=sides["expected"],
-    )  # fmt: skip
+    measure = sides.assign(do="measure", what="measure " + number, beads=sides["expected"])
     return [mend, measure]
 
 
@@ -153,7 +154,8 @@ def _owed(items: pd.DataFrame) -> pd.DataFrame:
         }
     )  # fmt: skip
     what = said.astype("str") + rows["because"].astype("str")
-    told: pd.DataFrame = place.assign(do=deed, what=what, round=None)
+    method = rows["lot"].str.extract(r"method (\w+)$", expand=False)
+    told: pd.DataFrame = place.assign(do=deed, what=what, method=method)
     return told[told["joint"].notna()]
 
 

@@ -78,9 +78,10 @@ def test_everything_in_walking_order(block):
     ]
     told = rows.set_index("do")["what"]
     assert told["weld"] == "not welded, as far as is recorded"
-    assert told["mend"] == "short: 60 mm long, 75 mm are specified"
-    assert told["measure"] == "measure 4 beads, first side"
+    assert told["mend"] == "beads: 60 mm long, 75 mm are specified"
+    assert told["measure"] == "measure 4 beads"
     assert told["test"] == "leak or pressure test missing: the drawing states 0.15 bar"
+    assert rows.loc[rows["do"] == "repair", "method"].tolist() == ["RT", "VT"]
     again = rows[rows["what"].str.startswith("look at it again")].iloc[0]
     assert (again["from_mm"], again["to_mm"], again["round"]) == (100.0, 200.0, 1)
     part = rows[rows["joint"] == "F-9"].iloc[0]
@@ -129,7 +130,7 @@ def test_the_filled_sheets_load_back(block, tmp_path, now):
     assert any("1 row not answered yet" in note for note in result.notes)
     left = walk_list(block, job="H1", zone="TANK")
     assert left.loc[left["joint"] == "F-11", "do"].tolist() == []
-    assert left.loc[left["joint"] == "F-12", "what"].tolist() == ["missing: a bead missing"]
+    assert left.loc[left["joint"] == "F-12", "what"].tolist() == ["beads: a bead missing"]
 
 
 def heads(sheet):
