@@ -19,6 +19,9 @@ COLUMNS = (
     "state",
 )  # fmt: skip
 
+#: Lots named in a sentence; the table has them all.
+_MOST_NAMED = 3
+
 #: What ``everything`` tells besides.
 MORE = ("answered_by", "decided")
 
@@ -181,7 +184,18 @@ def sentence(table: pd.DataFrame) -> str:
         for what, (one, many) in words.items()
         if counts.get(what, 0)
     ]
-    exhausted = int((table["state"] == "exhausted").sum())
-    tail = f" {exhausted} lots have no places left to choose from." if exhausted > 1 else ""
-    tail = " 1 lot has no places left to choose from." if exhausted == 1 else tail
-    return f"Owed: {', '.join(parts) or 'nothing that can still be examined'}.{tail}"
+    return f"Owed: {', '.join(parts) or 'nothing that can still be examined'}.{_exhausted(table)}"
+
+
+def _exhausted(table: pd.DataFrame) -> str:
+    """Return which lots have fewer places left than they owe, and what follows."""
+    lots = table.loc[table["state"] == "exhausted", "lot"].drop_duplicates()
+    if lots.empty:
+        return ""
+    named = "; ".join(lots.head(_MOST_NAMED))
+    more = f"; and {len(lots) - _MOST_NAMED:,} more" if len(lots) > _MOST_NAMED else ""
+    number = "1 lot is" if len(lots) == 1 else f"{len(lots):,} lots are"
+    return (
+        f" {number} exhausted ({named}{more}): fewer places are left than are asked for. Examine "
+        "what is left; with that all of the lot is examined."
+    )

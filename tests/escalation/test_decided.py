@@ -14,11 +14,13 @@ from ndtstats.escalation import (
     overturn,
     owed,
     plan_extras,
+    sentence,
     waive,
     waived_sentences,
 )
 from ndtstats.rates import rates
 from ndtstats.register import withdraw_decision
+from ndtstats.rules import joints_under, load_rules
 from ndtstats.rules.procedures import PRESETS
 
 WHO = {"person": "A. Lead", "reason": "agreed with the owner"}
@@ -221,6 +223,42 @@ def test_the_story_of_an_exhausted_lot_says_what_follows(piping):
     register = piping(("J1", "reject", "R-1", 0), *rest)
     extra = owed(register).set_index("what").loc["extra"]
     assert (extra["state"], extra["count"]) == ("exhausted", 1)
+    assert (
+        "1 lot is exhausted (welder A, category NORMAL, method RT): fewer places are left"
+        in sentence(owed(register))
+    )
     text = " ".join(explain(register, extra["handle"]))
     assert "1 of them can still be examined" in text
     assert "Once all of it is examined the whole lot is" in text
+
+
+def test_a_lot_whose_last_place_is_examined_is_told_as_examined_whole(piping):
+    rest = [(f"J{n}", "accept", "R-1", 0) for n in range(3, 20, 2)]
+    register = piping(("J1", "reject", "R-1", 0), *rest)
+    assert "extra" not in set(owed(register)["what"])
+    extra = owed(register, everything=True).set_index("what").loc["extra"]
+    assert (extra["state"], extra["count"]) == ("exhausted", 0)
+    assert "nothing is left to examine" in " ".join(explain(register, extra["handle"]))
+
+
+@pytest.mark.parametrize("procedure", ["tank-shell", "until-sound-hull"])
+def test_a_waived_neighbour_is_waived(make, procedure):
+    weld = make.weld(3000, 300)
+    films = make.spots((900, 1200, "reject", 1))
+    items = decide(films, weld, PRESETS[procedure])
+    given = decide(films, weld, PRESETS[procedure], {items["item"][0]: pd.Timestamp("2026-03-04")})
+    assert given["state"].tolist() == ["waived", "open"]
+    assert given["count"].tolist() == [0, 1]
+
+
+def test_a_replaced_joint_leaves_plans_and_extents_and_stays_in_rates(piping, later):
+    register = piping(("J1", "reject", "R-1", 0))
+    joints = register.table("joints")
+    rule = load_rules("process-piping").extent[0]
+    assert "J1" in set(joints_under(joints, rule)["joint"])
+    new = joints[joints["joint"] == "J1"].assign(joint="J1-C", replaces="J1")
+    with register.batch(kind="load", subject="cut", now=later["now"]) as batch:
+        batch.merge("joints", new.drop(columns=["id", "batch"]))
+    left = set(joints_under(register.table("joints"), rule)["joint"])
+    assert ("J1" in left, "J1-C" in left) == (False, True)
+    assert rates(register, by=())[["rejected", "examined"]].iloc[0].tolist() == [1, 1]
