@@ -275,10 +275,10 @@ def test_one_indication_is_told_in_the_singular():
     length = pd.Series({"examined": 9000.0})
     one = pd.DataFrame({"rejected": [1]})
     assert (
-        kinds_sentence(one, length)
-        == "1 rejectable indication of 1 type was found in 9.0 m examined."
+        kinds_sentence(one, length, "RT")
+        == "1 rejectable indication of 1 type was found in 9.0 m examined by RT."
     )
-    assert "No rejectable indication" in kinds_sentence(one.iloc[:0], length)
+    assert "No rejectable indication" in kinds_sentence(one.iloc[:0], length, "RT")
 
 
 def test_every_imperfection_has_usual_causes_with_where_they_come_from():

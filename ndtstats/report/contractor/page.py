@@ -24,6 +24,8 @@ from ndtstats.report.page import (
     Table,
     Text,
 )
+from ndtstats.request.reconcile import TOLERANCE_MM
+from ndtstats.request.turnaround import EXAMINED
 from ndtstats.words import METHODS as NAMES
 
 #: What the page leaves out, and why.
@@ -32,6 +34,12 @@ _BLIND = (
     "images should know none of it, so that each is read for itself.",
     "It counts images and answers. A re-shoot can be the fault of access, surface or light as well "
     "as of whoever took the image; the reasons given stand beside each.",
+)
+#: What the states of such places mean.
+_OTHERWISE = (
+    "Short: less length was examined than asked, and what is missing stays unexamined. Shifted: as "
+    f"long as asked, but an end is off by more than {TOLERANCE_MM:.0f} mm. Unasked: a first "
+    "examination that answers no request."
 )
 
 
@@ -226,12 +234,16 @@ def _places_column(rows: pd.DataFrame, low: str, high: str, heading: str) -> Col
 def _places(facts: ContractorFacts) -> Section:
     heading, short = "Places examined otherwise than asked", "Places"
     rows = facts.asked[facts.asked["state"].isin(["short", "shifted", "unasked"])]
-    said = Text(words.states_sentence(facts.states))
-    if rows.empty:
-        nothing = "Every place that was examined was examined where and as long as asked."
-        return Section("places", heading, (said, *([Text(nothing)] if len(facts.asked) else [])),
-                       short)  # fmt: skip
-    table = Table(
+    blocks: list[Block] = [Text(words.states_sentence(facts.states))]
+    if len(rows):
+        blocks += [_otherwise_table(rows), Text(_OTHERWISE, note=True)]
+    elif facts.states[list(EXAMINED)].any():
+        blocks.append(Text("What was examined was examined where and as long as asked."))
+    return Section("places", heading, tuple(blocks), short)
+
+
+def _otherwise_table(rows: pd.DataFrame) -> Table:
+    return Table(
         "Examined short, shifted, or not asked for",
         (
             *_request_columns(rows),
@@ -242,13 +254,6 @@ def _places(facts: ContractorFacts) -> Section:
         ),
         roomy=True,
     )
-    why = Text(
-        "Short: less length was examined than asked, and what is missing stays unexamined. "
-        "Shifted: as long as asked, but an end is off by more than 50 mm. Not asked for: a first "
-        "examination that answers no request.",
-        note=True,
-    )
-    return Section("places", heading, (said, table, why), short)
 
 
 def _not_done(facts: ContractorFacts) -> Section:

@@ -245,7 +245,7 @@ def _called(code: str, names: dict[str, str]) -> str:
 def _kinds(facts: WelderFacts) -> Section:
     heading, short = "What was found, and what usually causes it", "What was found"
     rows = facts.kinds.sort_values(["rejected", "imperfection"], ascending=[False, True])
-    said = Text(words.kinds_sentence(rows, facts.length))
+    said = Text(words.kinds_sentence(rows, facts.length, facts.method))
     if rows.empty:
         return Section("kinds", heading, (said,), short)
     rows = rows.assign(name=rows["imperfection"].map(imperfection_name))
@@ -303,7 +303,9 @@ def _trend(facts: WelderFacts) -> Section:
         nothing = Text(words.no_trend_sentence(facts))
         return Section("trend", heading, (nothing,), short)
     told = signal_sentences(trend)
-    blocks: list[Block] = [Text(trend_sentence(trend))]
+    once = " Each place counts once here, whatever it weighs in the rate above."
+    said = f"{trend_sentence(trend)}{once if facts.basis == 'unbiased' else ''}"
+    blocks: list[Block] = [Text(said)]
     if told:
         blocks += [
             Text("A signal is a reason to look for a cause, in settings, fit-up and equipment as "

@@ -211,17 +211,17 @@ def no_trend_sentence(facts: WelderFacts) -> str:
     )
 
 
-def kinds_sentence(kinds: pd.DataFrame, length: "pd.Series[Any] | None") -> str:
+def kinds_sentence(kinds: pd.DataFrame, length: "pd.Series[Any] | None", method: str) -> str:
     """Return how many rejectable indications were found, and of how many types."""
     if length is None:
-        return "Nothing was examined yet, so no imperfection is known."
-    metres = show.metres(length["examined"])
+        return f"Nothing was examined by {method} yet, so no imperfection is known."
+    metres = f"{show.metres(length['examined'])} examined by {method}"
     if kinds.empty:
-        return f"No rejectable indication was found in {metres} examined."
+        return f"No rejectable indication was found in {metres}."
     number = int(kinds["rejected"].sum())
     return (
         f"{show.count(number, 'rejectable indication')} of {show.count(len(kinds), 'type')} "
-        f"{'was' if number == 1 else 'were'} found in {metres} examined."
+        f"{'was' if number == 1 else 'were'} found in {metres}."
     )
 
 
