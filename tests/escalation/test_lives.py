@@ -1,10 +1,14 @@
 """The life of a reject. Films are of joint B-1; what is bad, where, and which round are given."""
 
+from datetime import timedelta
+
 import pandas as pd
 import pytest
 
+from ndtstats.escalation import lives
 from ndtstats.escalation.lives import ages, lives_of, lives_sentence
 from ndtstats.escalation.repairs import new_welds, rejects_of
+from ndtstats.rules import parse_rules, preset_text
 
 UNTIL = pd.Timestamp("2026-05-01")
 NO_DEPOSITS = pd.DataFrame(
@@ -169,3 +173,25 @@ def test_ages_and_success_are_told(live):
     by_age = ages(table).set_index("age")
     assert by_age["open"].tolist() == [0, 0, 1, 0]
     assert by_age.loc["31 to 90 days", "to repair"] == 1
+
+
+@pytest.mark.parametrize(("allowed", "state"), [(1, "no repair left"), (2, "to repair")])
+def test_the_rules_say_how_many_repairs_one_place_may_have(piping, allowed, state):
+    register = piping(("J1", "reject", "R-1", 0), ("J1", "reject", "R-4", 1))
+    text = preset_text("process-piping").replace(
+        "[defaults]", f"[defaults]\nrepairs_allowed = {allowed}"
+    )
+    rules, problems = parse_rules(text, source="one repair")
+    assert not problems
+    (life,) = lives(register, rules=rules).to_dict("records")
+    assert (life["state"], life["repairs_allowed"], life["welders"]) == (state, allowed, "A")
+    assert life["reject"] == "RT R-1, J1 0-350 mm, 2026-03-02"
+    assert life["examined_again"] == "R1 reject: RT R-4 R1, J1 0-350 mm, 2026-03-05"
+
+
+def test_open_rejects_are_as_old_as_the_instant_asked_for(piping, now):
+    register = piping(("J1", "reject", "R-1", 0))
+    then = now + timedelta(days=30)
+    # Found on 2 March, asked on 1 April.
+    assert lives(register, as_of=then)["open_days"].tolist() == [30.0]
+    assert lives(register, as_of=now - timedelta(days=1)).empty
