@@ -120,6 +120,18 @@ def test_the_filled_file_loads_as_it_is(yard, plan, bring, tmp_path, kind, per_s
         write_request(yard, plan, tmp_path / f"again{kind}")
 
 
+def test_a_file_half_filled_in_loads_what_is_there(yard, plan, bring, tmp_path):
+    path = tmp_path / "request.csv"
+    asked = write_request(yard, plan, path).rows
+    filled_in(path)
+    half = pd.read_csv(path, dtype="str")
+    half.loc[2:, ["verdict", "date", "report"]] = None
+    half.to_csv(path, index=False)
+    result = bring("examinations", path)
+    assert (result.errors, result.counts.new) == ([], 2)
+    assert len(request_rows(yard, plan).rows) == len(asked) - 2
+
+
 def test_the_spreadsheet_has_drop_downs_units_and_cautions(yard, plan, tmp_path):
     path = tmp_path / "request.xlsx"
     write_request(yard, plan, path)
