@@ -230,9 +230,9 @@ def _bare_ends(placed: pd.DataFrame, within: pd.DataFrame) -> list[pd.DataFrame]
 
 def _not_measured(sides: pd.DataFrame, placed: pd.DataFrame) -> pd.DataFrame:
     """Return the sides on which nothing was measured, while something was on the other."""
-    measured = set(zip(placed["joint"], placed["side"], strict=True))
-    here = [pair in measured for pair in zip(sides["joint"], sides["side"], strict=True)]
-    rows = sides[~np.array(here, dtype=bool) & sides["joint"].isin(placed["joint"])]
+    keys = ["joint", "side"]
+    here = pd.MultiIndex.from_frame(sides[keys]).isin(pd.MultiIndex.from_frame(placed[keys]))
+    rows = sides[~here & sides["joint"].isin(placed["joint"])]
     words = "no bead measured on this side, and " + rows["bead_pattern"].astype("str")
     return _fault(rows, "unmatched", words + " beads are specified on both", from_mm=0.0,
                   to_mm=rows["joint_mm"], measured=0.0, specified=rows["specified_mm"])  # fmt: skip
