@@ -4,6 +4,7 @@ import json
 import math
 import sys
 import time
+import unicodedata
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -18,8 +19,9 @@ if TYPE_CHECKING:
 
 Style = Literal["text", "count", "percent", "number", "mm", "m", "date"]
 
-#: A spreadsheet would take a text cell that begins so as a formula.
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+#: A spreadsheet would take a text cell that begins so as a formula, as in a file it is given
+#: (ndtstats.intake.spreadsheet, which is too heavy to import here).
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 #: Long work is silent this long before it shows progress.
 PATIENCE_S = 1.0
@@ -39,12 +41,12 @@ class Shown:
 
 def say(text: str) -> None:
     """Print a line for the reader."""
-    click.echo(text)
+    click.echo(_harmless(text))
 
 
 def note(text: str) -> None:
     """Print a line beside the result, so that piped results stay clean."""
-    click.echo(text, err=True)
+    click.echo(_harmless(text), err=True)
 
 
 def emit(
@@ -68,7 +70,7 @@ def emit(
         One line before the table; machines do not get it.
     """
     if fmt == "json":
-        say(json.dumps(_records(frame), indent=2, ensure_ascii=False))
+        click.echo(json.dumps(_records(frame), indent=2, ensure_ascii=False))
         return
     if fmt == "csv":
         click.echo(_neutral(frame).to_csv(index=False, lineterminator="\n"), nl=False)
@@ -105,11 +107,18 @@ def _neutral(frame: "pd.DataFrame") -> "pd.DataFrame":
     import pandas as pd  # noqa: PLC0415
 
     def neutral(column: "pd.Series[Any]") -> "pd.Series[Any]":
+        if pd.api.types.is_object_dtype(column.dtype):
+            return column.map(_neutral_text)
         if not isinstance(column.dtype, pd.StringDtype):
             return column
         return column.where(~column.str.startswith(FORMULA_STARTS, na=False), "'" + column)
 
     return frame.apply(neutral)
+
+
+def _neutral_text(value: Any) -> Any:
+    risky = isinstance(value, str) and value.startswith(FORMULA_STARTS)
+    return "'" + value if risky else value
 
 
 def _print_table(frame: "pd.DataFrame", columns: Sequence[Shown]) -> None:
@@ -146,9 +155,18 @@ _STYLES: dict[str, Callable[[Any], str]] = {
 }
 
 
+def _harmless(text: str) -> str:
+    """Return lines that cannot steer the terminal, whatever a file or a cell is called."""
+    return "\n".join(_printable(line) for line in text.split("\n"))
+
+
 def _printable(text: str) -> str:
     """Return text that cannot steer the terminal or turn its writing direction."""
-    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
+    # Blanks that do not break count as not printable, and are harmless.
+    fine = (c.isprintable() or unicodedata.category(c) == "Zs" for c in text)
+    return "".join(
+        c if ok else "\N{REPLACEMENT CHARACTER}" for c, ok in zip(text, fine, strict=True)
+    )
 
 
 @contextmanager

@@ -112,7 +112,9 @@ def run(arguments: Sequence[str]) -> int:
         error.show()
         return error.exit_code
     except NdtstatsError as error:
-        click.echo(f"ndtstats: {error}", err=True)
+        from ndtstats.cli.console import note  # noqa: PLC0415  (not needed to show the help)
+
+        note(f"ndtstats: {error}")
         return error.exit_code
     return outcome if isinstance(outcome, int) else 0
 

@@ -14,8 +14,9 @@ from ndtstats.columns import TABLES, Column, Table
 from ndtstats.errors import CannotGoOn, UseError
 from ndtstats.intake.headings import heading
 
-#: A spreadsheet takes text that begins so as a formula.
-FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r")
+#: A spreadsheet takes text that begins so as a formula; some take the wide signs of East Asian
+#: typing for the same (OWASP, CSV injection; from memory).
+FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
 #: Rows of a template that have drop-downs.
 TEMPLATE_ROWS = 2000
