@@ -1,5 +1,6 @@
 """Which joints and zones get a strip picture, and all that stands on it."""
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import NamedTuple
@@ -18,6 +19,8 @@ from ndtstats.words import imperfection_name
 MOST_STRIPS = 40
 #: Zones that get one: those that are due first.
 MOST_ZONES = 40
+#: Marks in all of them together, so that the page stays small enough for an e-mail.
+MOST_MARKS = 3_000
 #: Joints in the picture of a zone, so that it fits on a sheet: those with anything to show first.
 MOST_IN_ZONE = 60
 
@@ -219,10 +222,20 @@ def _zones(
     order = pd.DataFrame({"due": due.reindex(has).to_numpy(), "walk": natural(has), "zone": has})
     names = order.sort_values(["due", "walk"], kind="stable")["zone"].tolist()
     by = dict(list(known.groupby("zone")))
-    return (
-        tuple(_zone(name, by[name], marks, MOST_IN_ZONE) for name in names[:MOST_ZONES]),
-        max(len(names) - MOST_ZONES, 0),
-    )
+    drawn = within(_zone(name, by[name], marks, MOST_IN_ZONE) for name in names[:MOST_ZONES])
+    return drawn, len(names) - len(drawn)
+
+
+def within(zones: Iterable[Zone], most: int = MOST_MARKS) -> tuple[Zone, ...]:
+    """Return the first zones that have no more marks together than ``most``; one at the least."""
+    kept: list[Zone] = []
+    number = 0
+    for zone in zones:
+        number += len(zone.marks)
+        if kept and number > most:
+            break
+        kept.append(zone)
+    return tuple(kept)
 
 
 def _zone(name: str, joints: pd.DataFrame, marks: pd.DataFrame, most: int | None = None) -> Zone:

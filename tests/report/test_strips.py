@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ndtstats.escalation import owed
-from ndtstats.report.joints import MOST_IN_ZONE, joint_of, strips_of, zone_of
+from ndtstats.report.joints import MOST_IN_ZONE, Zone, joint_of, strips_of, within, zone_of
 from ndtstats.report.marks import MARKS, marks_of, marks_sentence
 from ndtstats.report.strip_text import CHARACTERS, joint_text, zone_text
 from ndtstats.report.strips import zone_strip
@@ -221,3 +221,12 @@ def test_one_joint_is_found_by_its_name(yard):
     one = joint_of(yard, "H1", "B-07", owed(yard, job="H1"), None)
     assert (one.name, one.length_mm, one.zone) == ("B-07", 3000.0, "TANK")
     assert np.isin(["accepted", "rejected"], one.marks["mark"]).any()
+
+
+def test_zones_are_drawn_as_long_as_their_marks_are_not_too_many():
+    # DRAWN has 8 marks.
+    zones = [Zone(name, pd.Series({"B-1": 2000.0}), DRAWN, 0) for name in "ABC"]
+    assert [zone.name for zone in within(iter(zones), 16)] == ["A", "B"]
+    assert [zone.name for zone in within(iter(zones), 15)] == ["A"]
+    assert [zone.name for zone in within(iter(zones), 1)] == ["A"]
+    assert within(iter([]), 1) == ()
