@@ -30,6 +30,7 @@ from ndtstats.rules import (
     ExtentRule,
     Rules,
     crossing_spots,
+    is_under,
     joints_under,
     required,
     spot_length_of,
@@ -61,9 +62,13 @@ class Tables:
             return table[table["joint"].isin(mine["joint"])].reset_index(drop=True)
 
         def by_method(table: pd.DataFrame) -> pd.DataFrame:
-            return of(table[table["method"].isin(rule.methods)])
+            return table[table["method"].isin(rule.methods)]
 
-        return Tables(mine, of(self.deposits), by_method(self.examinations), by_method(self.spans))
+        # A joint that was cut out asks for nothing any more; its record stays.
+        ever = self.joints.loc[is_under(self.joints, rule), "joint"]
+        record = by_method(self.examinations)
+        record = record[record["joint"].isin(ever)].reset_index(drop=True)
+        return Tables(mine, of(self.deposits), record, of(by_method(self.spans)))
 
     @property
     def seen(self) -> tuple[pd.DataFrame, pd.DataFrame, pd.DataFrame]:

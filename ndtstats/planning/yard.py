@@ -8,7 +8,7 @@ from ndtstats.places import filled_places
 from ndtstats.planning.drawing import Yard, with_flags, with_risk
 from ndtstats.planning.likelihood import Likelihood, fit_likelihood, histories
 from ndtstats.planning.order import natural
-from ndtstats.register import Register
+from ndtstats.register import Register, overturned_examinations, second_reading
 from ndtstats.rules import Rules
 from ndtstats.rules.force import rules_by_sha256
 
@@ -30,7 +30,8 @@ def yard_of(register: Register, job: str, rules: Rules, as_of: datetime | None =
         What was known then.
     """
     joints = walking_order(register.table("joints", job=job, as_of=as_of))
-    everywhere = register.table("examinations", as_of=as_of, columns=_EXAMINED)
+    read = register.table("examinations", as_of=as_of, columns=_EXAMINED)
+    everywhere = second_reading(read, overturned_examinations(register, as_of=as_of)["id"])
     examined = filled_places(everywhere[everywhere["job"] == job], joints)
     return Yard(
         joints=joints,

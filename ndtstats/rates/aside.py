@@ -43,7 +43,8 @@ def set_aside(
         The columns of ``by``, then ``what``, ``count``, ``of``, ``rate``, ``lower``, ``upper``,
         ``level``, ``interval``. For each group: "repairs accepted" of the repairs examined (round 1
         and more), which says how repairs go; "re-shoots" of the exposures taken, which is the
-        contractor's own quality; and "not done" of all that was reported.
+        contractor's own quality; "not done" of all that was reported; and "overturned" of those
+        rejected at first: a second reading judged them acceptable, and they count as accepted.
 
     Raises
     ------
@@ -82,13 +83,16 @@ def set_aside(
 
 
 def _counts(rows: pd.DataFrame) -> pd.DataFrame:
-    """Return the three counts of each group, one below the other."""
+    """Return the counts of each group, one below the other."""
     verdict = rows["verdict"]
     repair = (rows["round"] > 0) & verdict.isin(["accept", "reject"])
+    first = rows["round"] == 0
+    overturned = rows["overturned"] & first
     flags = {
         "repairs accepted": (repair & (verdict == "accept"), repair),
         "re-shoots": (verdict == "re-shoot", verdict != "not done"),
         "not done": (verdict == "not done", verdict.notna()),
+        "overturned": (overturned, overturned | (first & (verdict == "reject"))),
     }
     groups = np.unique(rows["group"]) if len(rows) else np.zeros(1, dtype=np.int64)
     parts = [

@@ -6,7 +6,7 @@ from datetime import datetime
 
 import pandas as pd
 
-from ndtstats.errors import UseError, nearest
+from ndtstats.errors import UseError
 from ndtstats.planning.order import zones_within
 from ndtstats.register import (
     Register,
@@ -16,6 +16,7 @@ from ndtstats.register import (
 )
 from ndtstats.release.gates import GATES, SAID, Milestone
 from ndtstats.release.obstacles import Job, obstacles
+from ndtstats.release.walk import zones_asked
 
 #: What is decided when a zone is not said to have a milestone of its own.
 USUAL: Milestone = "hand over"
@@ -95,8 +96,8 @@ def release(
     """
     job = require_job(register, job, as_of)
     known = Job(register.snapshot(as_of), job, as_of)
-    _require_zone(known, zone)
-    return _answer(known, obstacles(known), zone, milestone)
+    inside = zones_asked(known.register, job, zone, as_of)
+    return _answer(known, obstacles(known), zone, inside, milestone)
 
 
 def releases(
@@ -109,7 +110,8 @@ def releases(
     job = require_job(register, job, as_of)
     known = Job(register.snapshot(as_of), job, as_of)
     found = obstacles(known)
-    return [_answer(known, found, str(zone), None) for zone in known.zones["zone"]]
+    names = known.zones["zone"].astype(object)
+    return [_answer(known, found, one, zones_within(known.zones, one), None) for one in names]
 
 
 def releases_table(answers: list[Release]) -> pd.DataFrame:
@@ -146,19 +148,11 @@ def _state(one: Release) -> str:
     return "released" if one.free else "signed, but"
 
 
-def _require_zone(known: Job, zone: str) -> None:
-    names = known.zones["zone"].tolist()
-    if zone in names:
-        return
-    close = nearest(zone, names)
-    hint = f'did you mean "{close}"?' if close else f"there are {', '.join(names) or 'none yet'}"
-    raise UseError(f'"{zone}" is not a zone of job {known.job}; {hint}')
-
-
-def _answer(known: Job, found: pd.DataFrame, zone: str, milestone: Milestone | None) -> Release:
+def _answer(
+    known: Job, found: pd.DataFrame, zone: str, inside: list[str], milestone: Milestone | None
+) -> Release:
     own = known.zones.set_index("zone")["milestone"].get(zone)
     wanted: Milestone = milestone or (USUAL if pd.isna(own) else own)
-    inside = zones_within(known.zones, zone)
     mine = found[found["zone"].isna() | found["zone"].isin(inside)]
     order = {check: place for place, check in enumerate(GATES["hand over"])}
     handles = [_handle(known.job, name) for name in mine["name"]]

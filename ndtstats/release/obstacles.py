@@ -389,7 +389,8 @@ def _unqualified(job: Job) -> pd.DataFrame:
             "name": "qualification " + deposit,
         }
     )
-    return rows[~deposit.isin(told[warned["state"] == "answered"])]
+    waits: pd.DataFrame = rows[~deposit.isin(told[warned["state"] == "answered"])]
+    return waits
 
 
 def _unanswered(job: Job) -> pd.DataFrame:

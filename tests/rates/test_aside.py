@@ -3,6 +3,7 @@ import pytest
 
 from ndtstats.errors import UseError
 from ndtstats.rates import set_aside
+from ndtstats.register import examination_subjects, record_decisions
 from ndtstats.statistics import proportion_interval
 
 
@@ -31,7 +32,9 @@ def counts(table, *keys):
 def test_repairs_re_shoots_and_not_done_are_counted_apart(register, work):
     table = set_aside(register)
     # What was not done took no exposure, so a re-shoot is one of five.
-    assert counts(table) == {"repairs accepted": (1, 2), "re-shoots": (1, 5), "not done": (1, 6)}
+    assert counts(table) == {
+        "repairs accepted": (1, 2), "re-shoots": (1, 5), "not done": (1, 6), "overturned": (0, 2),
+    }  # fmt: skip
     lower, upper = proportion_interval(1, 2)
     assert table.loc[0, ["rate", "lower", "upper"]].tolist() == pytest.approx(
         [0.5, float(lower), float(upper)]
@@ -46,7 +49,17 @@ def test_by_the_same_groups_as_the_rates(register, work, column, good, bad):
         (good, "repairs accepted"): (1, 1), (bad, "repairs accepted"): (0, 1),
         (good, "re-shoots"): (0, 2), (bad, "re-shoots"): (1, 3),
         (good, "not done"): (0, 2), (bad, "not done"): (1, 4),
+        (good, "overturned"): (0, 1), (bad, "overturned"): (0, 1),
     }  # fmt: skip
+
+
+def test_a_reject_that_a_second_reading_does_not_share_is_counted_apart(register, work, now):
+    film = register.table("examinations").query("joint == 'B-0' and verdict == 'reject'")
+    record_decisions(
+        register, kind="overturned", subjects=examination_subjects(film).tolist(), job="H1",
+        person="A. Lead", reason="read again", now=now,
+    )  # fmt: skip
+    assert counts(set_aside(register))["overturned"] == (1, 2)
 
 
 def test_by_part(register, work):
