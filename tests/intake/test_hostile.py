@@ -2,6 +2,8 @@
 
 import os
 import resource
+import subprocess
+import sys
 import time
 import zipfile
 from collections.abc import Callable, Iterator
@@ -336,3 +338,16 @@ def test_no_formula_comes_out_of_a_correction_workbook(yard, register, tmp_path)
     found = load(register, "joints", tmp_path / "in.xlsx", now=NOW, take_good=True)
     written = openpyxl.load_workbook(found.corrections)["joints"]
     assert {c.data_type for row in written.iter_rows() for c in row} <= {"s", "n"}
+
+
+# ------------------------------------------------------------------ whatever it is
+
+
+def test_mutated_files_are_answered_by_rows_findings_or_a_sentence(tmp_path):
+    fuzz = Path(__file__).parents[1] / "benchmarks" / "fuzz.py"
+    command = [sys.executable, str(fuzz), "--inputs", "300", "--seed", "7"]
+    done = subprocess.run(
+        command, capture_output=True, text=True, timeout=600, check=False, cwd=tmp_path
+    )
+    assert done.returncode == 0, done.stdout + done.stderr
+    assert "text read" in done.stdout
