@@ -230,7 +230,7 @@ def hidden_figure(table: pd.DataFrame, by: str = "zone") -> "go.Figure | None":
             hovertemplate="%{y}<br>%{hovertext}<extra></extra>",
         )
     )  # fmt: skip
-    title = "rejectable imperfections still hidden [number]"
+    title = "likely still hidden [number]"
     figure.update_layout(
         layout(
             110 + 30 * len(rows),

@@ -186,7 +186,7 @@ def _shown(register: Register, job: str, items: pd.DataFrame, as_of: datetime | 
     answered = match_examinations(rows, spots)["spot"]
     planned = spots[~spots["spot"].isin(answered) & (spots["part"] != "reserve")]
     found = _found(register, rows, job, as_of)
-    names = found.groupby("id")["imperfection"].agg(_names)
+    names = _names(found)
     rows = rows.assign(found=rows["id"].map(names).astype("str").fillna(""))
     return _Shown(rows, found, planned, _places(items))
 
@@ -280,6 +280,10 @@ def _found(
     return shown.merge(rows[["id", "joint", "method", "round"]], on="id")
 
 
-def _names(numbers: pd.Series) -> str:
-    known = sorted(set(numbers.dropna().astype(str)))
-    return ", ".join(imperfection_name(number) for number in known)
+def _names(found: pd.DataFrame) -> "pd.Series[str]":
+    """Return the names of the imperfections of each examination, by its id."""
+    each = found[["id", "imperfection"]].dropna().astype({"imperfection": "str"})
+    each = each.drop_duplicates().sort_values(["id", "imperfection"])
+    known = {number: imperfection_name(number) for number in each["imperfection"].unique()}
+    named: pd.Series[str] = each["imperfection"].map(known).groupby(each["id"]).agg(", ".join)
+    return named
