@@ -2,16 +2,13 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
 from pathlib import Path
 
-import jinja2
 import pandas as pd
 
 from ndtstats.columns import Column, Table
-from ndtstats.errors import CannotGoOn, UseError
 from ndtstats.intake import write_table
+from ndtstats.release.pages import template, write_page
 
 _BOX = "done"
 
@@ -50,18 +47,10 @@ def write_paper(paper: Paper, path: str | Path) -> None:
         If it cannot be written.
     """
     path = Path(path)
-    ending = path.suffix.lower()
-    if ending not in {".html", ".xlsx"}:
-        raise UseError(f"{path.name}: write an .xlsx or an .html file")
-    if path.exists():
-        raise UseError(f"{path} is there already; name another file, or remove it first")
-    if ending == ".xlsx":
+    if path.suffix.lower() == ".xlsx":
         _write_sheet(paper, path)
-        return
-    try:
-        path.write_text(page_of(paper), encoding="utf-8")
-    except OSError as error:
-        raise CannotGoOn(f"{path} cannot be written: {error.strerror}") from error
+    else:
+        write_page(path, page_of(paper))
 
 
 def page_of(paper: Paper) -> str:
@@ -70,23 +59,12 @@ def page_of(paper: Paper) -> str:
         (title, [str(name) for name in frame.columns], _cells(frame))
         for title, frame in paper.parts
     ]
-    return _template().render(paper=paper, parts=parts)
+    return template("list").render(paper=paper, parts=parts)
 
 
 def _cells(frame: pd.DataFrame) -> list[tuple[str, ...]]:
     text = frame.astype("str").fillna("")
     return list(text.itertuples(index=False, name=None))
-
-
-@cache
-def _template() -> jinja2.Template:
-    folder = resources.files("ndtstats.release")
-    environment = jinja2.Environment(
-        autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=jinja2.StrictUndefined
-    )
-    return environment.from_string(
-        folder.joinpath("templates", "list.html.j2").read_text(encoding="utf-8")
-    )
 
 
 def _write_sheet(paper: Paper, path: Path) -> None:

@@ -2,17 +2,14 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cache
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
-import jinja2
 import pandas as pd
 
 from ndtstats.columns import TABLES, Column, Table
-from ndtstats.errors import CannotGoOn, UseError
 from ndtstats.intake import Sheet, heading, write_sheets
+from ndtstats.release.pages import template, write_page
 from ndtstats.release.walk import walk_sentence
 from ndtstats.request.cautions import DECISION, PRESSURE, RADIOGRAPHY
 from ndtstats.visual.said import place
@@ -76,14 +73,7 @@ def write_walk(walk: Walk, path: str | Path) -> None:
     if path.suffix.lower() == ".xlsx":
         write_sheets(path, sheets_of(walk), pages={"cautions": walk.cautions})
         return
-    if path.suffix.lower() != ".html":
-        raise UseError(f"{path.name}: write an .xlsx or an .html file")
-    if path.exists():
-        raise UseError(f"{path} is there already; name another file, or remove it first")
-    try:
-        path.write_text(walk_page(walk), encoding="utf-8", newline="\n")
-    except OSError as error:
-        raise CannotGoOn(f"{path} cannot be written: {error.strerror}") from error
+    write_page(path, walk_page(walk))
 
 
 def walk_page(walk: Walk) -> str:
@@ -93,23 +83,13 @@ def walk_page(walk: Walk) -> str:
         (str(zone), part[["joint", "place", "what"]].fillna("").to_dict("records"))
         for zone, part in rows.groupby("zone", sort=False)
     ]
-    return _template().render(walk=walk, zones=zones)
+    return template("walk").render(walk=walk, zones=zones)
 
 
 def _places(rows: pd.DataFrame) -> "pd.Series[str]":
     where = place(rows).where(rows["from_mm"].notna(), "")
     side = (", " + rows["side"] + " side").fillna("")
     return (where + side).str.removeprefix(", ")
-
-
-@cache
-def _template() -> jinja2.Template:
-    folder = resources.files("ndtstats.release")
-    environment = jinja2.Environment(
-        autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=jinja2.StrictUndefined
-    )
-    text = folder.joinpath("templates", "walk.html.j2").read_text(encoding="utf-8")
-    return environment.from_string(text)
 
 
 def sheets_of(walk: Walk) -> list[Sheet]:
