@@ -155,7 +155,7 @@ def file_name(text: str) -> str:
     >>> file_name("qa-WB-41")
     'qa-WB-41'
     >>> file_name("qa-A/1"), file_name("qa-A 1")
-    ('qa-A-1-f9c3fb', 'qa-A-1-c95bd6')
+    ('qa-A-1-bbc94b', 'qa-A-1-4bdf04')
     """
     safe = "".join(char if char.isalnum() or char in "-_" else "-" for char in text)
     kept = safe[:_MOST_LETTERS].strip("-") or "page"
