@@ -46,7 +46,7 @@ def test_two_loaders_at_once_both_finish(target):
     def work(first: int) -> None:
         mine = Register.open(target)
         try:
-            for number in range(first, first + 5):
+            for number in range(first, first + 3):
                 load(mine, joints(number, 50))
         except Exception as error:
             errors.append(error)
@@ -59,7 +59,7 @@ def test_two_loaders_at_once_both_finish(target):
     for loader in loaders:
         loader.join()
     assert errors == []
-    assert holds(target, 500)
+    assert holds(target, 300)
 
 
 def test_a_loader_that_waits_too_long_is_told(target, monkeypatch):
