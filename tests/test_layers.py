@@ -59,4 +59,4 @@ def test_mathematics_knows_no_storage(name):
 
 def test_every_folder_is_a_stage_or_ground():
     folders = {path.name for path in PACKAGE.iterdir() if path.is_dir() and path.name[0] != "_"}
-    assert folders == {*ndtstats.STAGES, "register"}
+    assert folders == {*ndtstats.STAGES, "register", "unpacking"}
