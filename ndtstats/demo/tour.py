@@ -312,7 +312,7 @@ def _owed(guide: Guide, yard: Yard) -> None:
     guide.run("owed", exits=(0, 1))
     guide.tell("Each reject from found to closed; and whose work is examined more closely.")
     guide.run(f"repairs --job {HULL} --open", exits=(0, 1))
-    guide.run(f"severity --job {PIPING}", exits=(0, 1))
+    guide.run(f"severity --job {HULL}", exits=(0, 1))
 
 
 def _latest() -> str:
@@ -333,8 +333,13 @@ def _latest_plan() -> str:
 def _reports(guide: Guide) -> Path:
     guide.chapter("Where it all is, to scale")
     guide.run(f"plan strip --job {HULL} --zone {shlex.quote(_TANK)}")
-    guide.chapter("The log, and a report for each job")
+    guide.chapter("The log, and pages for each of those who read")
     guide.run("history")
+    guide.run("verify")
+    costs = "--cost-per-exposure 120 --cost-per-repair 900 --currency EUR"
+    guide.run(f"report management {costs} --out {REPORTS}")
+    guide.run(f"report contractor --out {REPORTS}")
+    guide.run(f"report welder --welder {DRIFTING} --out {REPORTS}")
     for job in (PIPING, HULL):
         guide.run(f"report qa --job {job} --out {REPORTS}")
     return Path(REPORTS) / f"qa-{HULL}.html"

@@ -18,7 +18,9 @@ COMMANDS = (
     "load qualifications", "load deposits", "load beads", "load tests", "load examinations",
     "history", "rules list", "rules show", "rules copy", "rules check", "rules adopt",
     "plan draw", "plan list", "plan show", "plan repeat", "plan extra", "request write",
-    "request reconcile", "extent", "rates", "owed", "report qa",
+    "request reconcile", "extent", "rates", "owed", "report qa", "beads", "walk", "welders",
+    "repairs", "severity", "tightness", "release", "warnings", "decisions", "verify",
+    "report management", "report contractor", "report welder",
 )  # fmt: skip
 
 
