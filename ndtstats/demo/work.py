@@ -83,7 +83,7 @@ def beads_table(joints: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
     bead, end = made["bead_length_mm"], made["bead_end_mm"]
     between = made["length_mm"] - 2 * end
     gap = made["bead_pitch_mm"] - bead
-    inner = np.ceil((between - gap) / made["bead_pitch_mm"]).clip(lower=0)
+    inner = np.maximum(np.ceil((between - gap) / made["bead_pitch_mm"]), 0.0)
     made = made.assign(inner=inner, gap=(between - inner * bead) / (inner + 1))
     sides = made.merge(pd.DataFrame({"side": ["first", "second"]}), how="cross")
     sides["later"] = (sides["side"] == "second") & (sides["bead_pattern"] == "staggered")
