@@ -31,7 +31,10 @@ def test_a_table_with_its_conclusion_and_what_is_counted_apart(yard, ndtstats):
     first, *_, last = out.strip().splitlines()
     assert first.startswith("3 of 30 spots rejected at first examination, 10.0 %")
     assert "K7" in out
-    assert last == "Counted apart: repairs accepted 1 of 1, re-shoots 0 of 31, not done 0 of 31."
+    assert last == (
+        "Counted apart: repairs accepted 1 of 1, re-shoots 0 of 31, not done 0 of 31, "
+        "overturned 0 of 3."
+    )
 
 
 def test_json_has_the_keys_that_others_rely_on(yard, ndtstats):
@@ -71,6 +74,7 @@ def test_what_is_counted_apart_by_group(yard, ndtstats):
     assert code == 0
     assert [(r["welder"], r["what"], r["count"], r["of"]) for r in json.loads(out)] == [
         ("K7", "repairs accepted", 1, 1), ("K7", "re-shoots", 0, 31), ("K7", "not done", 0, 31),
+        ("K7", "overturned", 0, 3),
     ]  # fmt: skip
 
 

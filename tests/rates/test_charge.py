@@ -177,7 +177,7 @@ SHOWN = st.lists(
 )  # fmt: skip
 
 
-@settings(max_examples=25)  # each example makes four tables of examinations and charges them
+@settings(max_examples=10)  # each example makes four tables of examinations and charges them
 @given(DEPOSITS, SHOWN, st.randoms())
 def test_no_reject_is_lost_and_no_accept_is_charged_in_any_order(deposits, shown, random):
     made = [(who, which, 100 * low, 100 * (low + length)) for who, which, low, length in deposits]
