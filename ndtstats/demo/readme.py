@@ -38,7 +38,9 @@ def outputs(said: str) -> dict[str, list[str]]:
     """Return what stands below each command line; of one that was typed twice, the last time."""
     found: dict[str, list[str]] = {}
     current: list[str] = []
-    for line in said.splitlines():
+    # The demo ends with how long it took, which is no output of a command.
+    told = re.sub(r"\n\d+ commands in [^$]*\Z", "", said)
+    for line in told.splitlines():
         if line.startswith(_PROMPT):
             current = []
             found[_bare(line)] = current

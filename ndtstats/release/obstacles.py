@@ -86,6 +86,11 @@ class Job:
         return owed(self.register, job=self.job, as_of=self.as_of)
 
     @cached_property
+    def warnings(self) -> pd.DataFrame:
+        """All its warnings, answered or not."""
+        return warnings_of(self.register, job=self.job, as_of=self.as_of, everything=True)
+
+    @cached_property
     def zone_of(self) -> "pd.Series[str]":
         """The zone of each joint."""
         return self.joints.set_index("joint")["zone"]
@@ -375,8 +380,7 @@ def _unqualified(job: Job) -> pd.DataFrame:
     found = found[found["joint"].isin(job.joints["joint"])]
     day = found["date"].dt.strftime("%Y-%m-%d")
     deposit = found["joint"] + " | " + found["welder"] + " | " + day
-    warned = warnings_of(job.register, job=job.job, as_of=job.as_of, everything=True)
-    warned = warned[warned["code"] == "UNQUALIFIED"]
+    warned = job.warnings[job.warnings["code"] == "UNQUALIFIED"]
     told = warned["row"].str.split(" | ", regex=False).str[1:4].str.join(" | ")
     number = warned["warning"].set_axis(told).groupby(level=0).first()
     answer = "; or ndtstats warnings --answer " + deposit.map(number).astype("str")
@@ -394,7 +398,7 @@ def _unqualified(job: Job) -> pd.DataFrame:
 
 
 def _unanswered(job: Job) -> pd.DataFrame:
-    open_ = warnings_of(job.register, job=job.job, as_of=job.as_of)
+    open_ = job.warnings[job.warnings["state"] == "open"]
     # Deposits outside a qualification are a check of their own.
     open_ = open_[open_["code"] != "UNQUALIFIED"].reset_index(drop=True)
     # What is wrong with a welder concerns the zones that he welded in.
