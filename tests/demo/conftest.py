@@ -32,6 +32,6 @@ def yard() -> Yard:
 
 @pytest.fixture(scope="session")
 def ran(tmp_path_factory) -> Ran:
-    """The demo of the default seed; tests that look at it stay on one worker."""
+    """The demo of the default seed, run once."""
     folder = tmp_path_factory.mktemp("tour") / "demo"
     return Ran(*said_by_demo(folder), folder)

@@ -1,5 +1,6 @@
 """The whole job from end to end, once, as the demo types it."""
 
+import difflib
 from pathlib import Path
 
 import pytest
@@ -7,11 +8,12 @@ import pytest
 from ndtstats.demo.build import HULL, PIPING
 from ndtstats.demo.folder import MARK
 from ndtstats.demo.people import DRIFTING
+from ndtstats.demo.readme import filled, outputs
 from ndtstats.escalation import owed
 from ndtstats.rates import rates
 from ndtstats.register import Register
 
-pytestmark = pytest.mark.xdist_group("demo")
+README = Path(__file__).parents[2] / "README.md"
 
 COMMANDS = (
     "init", "template", "load jobs", "load zones", "load joints", "load welders",
@@ -96,3 +98,23 @@ def test_all_that_it_left_is_listed_in_the_folder(ran):
     listed = (ran.folder / MARK).read_text(encoding="utf-8")
     there = [path for path in ran.folder.rglob("*") if path.is_file() and path.name != MARK]
     assert all(f"- {path.relative_to(ran.folder).as_posix()}\n" in listed for path in there)
+
+
+def test_the_readme_shows_what_the_commands_say(ran):
+    shown = README.read_text(encoding="utf-8")
+    said = filled(shown, outputs(ran.out))
+    changed = difflib.unified_diff(shown.splitlines(), said.splitlines(), "shown", "said", n=0)
+    # Made anew with: python -m ndtstats.demo.readme README.md
+    assert list(changed) == []
+
+
+def test_a_block_is_filled_as_far_as_it_was_shown_before():
+    said = (
+        "$ ndtstats a --by lead\none\ntwo\nthree\nOpen it\n(exit code 1)\n\n"
+        "# told\n$ ndtstats b\nx\n"
+    )
+    text = "```console\n$ ndtstats a   # why\nold\n…\n$ ndtstats b\nold\n```"
+    assert filled(text, outputs(said)).splitlines() == [
+        "```console", "$ ndtstats a   # why", "one", "…", "Open it", "(exit code 1)",
+        "$ ndtstats b", "x", "```",
+    ]  # fmt: skip
