@@ -13,7 +13,7 @@ from ndtstats.register import Register
 
 # A loaded machine is slow now and then; that is no fault of what is tested. The usual run keeps
 # within minutes; --hypothesis-profile=thorough looks longer.
-settings.register_profile("project", deadline=None, max_examples=40)
+settings.register_profile("project", deadline=None, max_examples=25)
 settings.register_profile("thorough", deadline=None, max_examples=1000)
 settings.load_profile("project")
 

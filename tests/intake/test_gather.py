@@ -131,7 +131,7 @@ def bring(register: Register, folder: Path, rows: list[dict[str, str]], name: st
     return load(register, "examinations", path, now=NOW + timedelta(days=1), **options)
 
 
-@settings(max_examples=8)
+@settings(max_examples=5)
 @given(st.lists(SPOT, min_size=1, max_size=8), st.randoms(use_true_random=False))
 def test_loading_again_in_any_order_changes_nothing(template_register, rows, random):
     turned = rows[:]
@@ -152,7 +152,7 @@ def test_loading_again_in_any_order_changes_nothing(template_register, rows, ran
         register.close()
 
 
-@settings(max_examples=8)
+@settings(max_examples=5)
 @given(st.lists(SPOT, min_size=1, max_size=8), st.randoms(use_true_random=False))
 def test_findings_do_not_depend_on_the_order_of_rows(template_register, rows, random):
     order = list(range(len(rows)))

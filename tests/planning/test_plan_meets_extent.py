@@ -66,8 +66,10 @@ def answered(spots):
     )
 
 
-@pytest.mark.parametrize("preset", list_presets())
-@pytest.mark.parametrize(("number", "welders"), [(40, 4), (300, 7)])
+@pytest.mark.parametrize(
+    ("preset", "number", "welders"),
+    [*((preset, 40, 4) for preset in list_presets()), ("aluminium-hull", 300, 7)],
+)
 def test_a_plan_by_a_preset_meets_it(register, now, preset, number, welders):
     rules = load_rules(preset)
     joints = joints_of(sorted(rules.categories), number, seed=7)

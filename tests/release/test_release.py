@@ -64,18 +64,15 @@ def test_a_tank_is_taken_from_first_bead_to_release(yard):
     )
 
 
-def test_what_was_known_then_is_answered_as_of_then(yard):
-    finish(yard)
-    before = yard.now
-    yard.examine("T-1", "RT", "reject", round=0, report="RT-late")
-    assert release(yard.register, "TANK", as_of=before).free
-    assert checks(yard) == [("repair", "T-1")]
-
-
 def test_a_reject_stands_in_the_way_until_it_is_repaired_and_examined_again(yard):
     finish(yard)
+    before = yard.now
     yard.examine("T-1", "RT", "reject", date="2026-02-06", from_mm=0.0, to_mm=300.0)
-    assert checks(yard) == [("repair", "T-1")]
+    hindered = release(yard.register, "TANK")
+    assert hindered.obstacles["check"].tolist() == ["repair"]
+    with pytest.raises(UseError, match="cannot be closed: 1 thing stands in the way"):
+        sign(yard.register, hindered, now=yard.now, **WHO)
+    assert release(yard.register, "TANK", as_of=before).free, "as it was known then"
     yard.examine("T-1", "RT", date="2026-02-08", round=1, from_mm=500.0, to_mm=800.0)
     (what,) = release(yard.register, "TANK").obstacles["what"]
     assert "does not cover" in what
@@ -177,19 +174,12 @@ def test_an_override_passes_over_what_was_there_and_nothing_that_comes_later(yar
     assert checks(yard) == [("qualification", "T-2"), ("repair", "T-1")]
 
 
-def test_nobody_overrides_nothing_or_signs_while_something_stands_in_the_way(yard):
-    yard.weld("D-1")
-    with pytest.raises(UseError, match="cannot be closed: 5 things stand in the way"):
-        sign(yard.register, release(yard.register, "TANK"), now=yard.now, **WHO)
-    finish(yard)
-    with pytest.raises(UseError, match="nothing stands in the way"):
-        override(yard.register, release(yard.register, "TANK"), now=yard.now, **WHO)
-    assert decisions_in_force(yard.register).empty
-
-
 def test_a_signed_zone_is_released_until_something_comes_in(yard):
     finish(yard)
-    sign(yard.register, release(yard.register, "TANK"), now=yard.now, **WHO)
+    answer = release(yard.register, "TANK")
+    with pytest.raises(UseError, match="nothing stands in the way"):
+        override(yard.register, answer, now=yard.now, **WHO)
+    sign(yard.register, answer, now=yard.now, **WHO)
     states = releases_table(releases(yard.register)).set_index("zone")["state"]
     assert states.to_dict() == {"BLOCK": "free", "TANK": "released", "DECK": "free"}
     yard.examine("T-1", "RT", "reject", date="2026-02-06", from_mm=0.0, to_mm=300.0)

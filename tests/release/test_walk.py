@@ -192,12 +192,13 @@ def test_the_page_prints_and_is_escaped(block, now):
 
 
 def test_no_file_is_overwritten_and_others_are_refused(block, tmp_path):
+    walk = made(block)
     for name in ("walk.xlsx", "walk.html"):
-        write_walk(made(block), tmp_path / name)
+        write_walk(walk, tmp_path / name)
         with pytest.raises(UseError, match="is there already"):
-            write_walk(made(block), tmp_path / name)
+            write_walk(walk, tmp_path / name)
     with pytest.raises(UseError, match=r"write an \.xlsx or an \.html file"):
-        write_walk(made(block), tmp_path / "walk.pdf")
+        write_walk(walk, tmp_path / "walk.pdf")
 
 
 def test_nothing_to_do_is_told(block):
