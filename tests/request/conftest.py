@@ -1,5 +1,6 @@
+import shutil
 from collections.abc import Callable
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from itertools import count
 from pathlib import Path
 
@@ -31,14 +32,15 @@ def rules() -> Rules:
     return read_rules(RULES, source="test rules")
 
 
-@pytest.fixture
-def bring(register: Register, now: datetime, tmp_path: Path) -> Callable[..., LoadResult]:
+def bringing(
+    register: Register, now: datetime, folder: Path, first: int
+) -> Callable[..., LoadResult]:
     """Load a file, or a frame as a file, a minute after the one before."""
-    minutes = count(1)
+    minutes = count(first)
 
     def call(table: str, what: pd.DataFrame | Path, **options: object) -> LoadResult:
         at = now + timedelta(minutes=next(minutes))
-        path = what if isinstance(what, Path) else tmp_path / f"{at:%H%M}.csv"
+        path = what if isinstance(what, Path) else folder / f"{at:%H%M}.csv"
         if not isinstance(what, Path):
             what.to_csv(path, index=False)
         return load(register, table, path, now=at, by="lead", **options)
@@ -47,8 +49,16 @@ def bring(register: Register, now: datetime, tmp_path: Path) -> Callable[..., Lo
 
 
 @pytest.fixture
-def yard(register: Register, bring: Callable[..., LoadResult]) -> Register:
-    """Twenty butts in two zones, all but the last two welded."""
+def bring(register: Register, now: datetime, tmp_path: Path) -> Callable[..., LoadResult]:
+    return bringing(register, now, tmp_path, 6)
+
+
+@pytest.fixture(scope="session")
+def yard_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """Twenty butts in two zones, all but the last two welded; loaded once for all tests."""
+    folder = tmp_path_factory.mktemp("butts")
+    register = Register.open(folder / "register.sqlite", create=True)
+    bring = bringing(register, datetime(2026, 3, 2, 9, 0, tzinfo=UTC), folder, 1)
     bring("jobs", pd.DataFrame({"job": ["H1"]}))
     zones = {"job": "H1", "zone": ["LATE", "EARLY"], "due": ["2026-09-01", "2026-05-01"]}
     bring("zones", pd.DataFrame(zones))
@@ -66,4 +76,14 @@ def yard(register: Register, bring: Callable[..., LoadResult]) -> Register:
     bring("welders", pd.DataFrame({"welder": ["K7"]}))
     welded = joints.iloc[:18][["job", "joint"]].assign(welder="K7", date="2026-02-01")
     bring("deposits", welded)
+    register.close()
+    return folder / "register.sqlite"
+
+
+@pytest.fixture
+def yard(register: Register, yard_file: Path, tmp_path: Path) -> Register:
+    """The butts in the register of the test."""
+    # Closing lets go of the file; the next question opens what stands there then.
+    register.close()
+    shutil.copy(yard_file, tmp_path / "register.sqlite")
     return register
