@@ -8,11 +8,14 @@ Marks beside each case: seen in a published page, or from memory; editions were 
 from dataclasses import dataclass, field
 from typing import Any
 
+import numpy as np
 import pandas as pd
 import pytest
 
 from ndtstats.extent import extent_table
+from ndtstats.planning.draw import DRAWS
 from ndtstats.planning.drawing import Drawing, Yard, draw
+from ndtstats.planning.one_spot import draw_of_frame
 from ndtstats.register.frames import typed
 from ndtstats.register.schema import STORED
 from ndtstats.rules import Rules, read_rules
@@ -656,10 +659,11 @@ def test_what_is_drawn_keeps_the_probability_of_its_cell() -> None:
     text = CASES["B31.3 341.5.1 and 344.5.3 spot, girth"].text.replace("one_in = 20", "one_in = 4")
     joints = weld(8, GIRTH[80])
     case = Case(text, joints, {}, welders=1)
-    drawings = [planned(case, seed)[1] for seed in range(150)]
-    cells = drawings[0].cells
-    keys = ["joint", "from_mm"]
-    drawn = pd.concat([spots_of(d)[keys] for d in drawings]).value_counts()
-    share = cells.set_index(keys).index.map(drawn).fillna(0) / len(drawings)
-    # Two joints of eight, one of three or four cells: chance moves a share by about 0.02.
-    assert abs(share.to_numpy() - cells["pi"].to_numpy()).max() < 0.09
+    rules, drawing, _ = planned(case)
+    cells = drawing.cells
+    codes, _ = pd.factorize(cells["rule"] + "|" + cells["stratum"])
+    method, rng = DRAWS[rules.file.draw.method], np.random.default_rng(3)
+    drawn = [draw_of_frame(method, cells, codes, rules, rng) for _ in range(1000)]
+    share = np.mean(drawn, axis=0)
+    # Two joints of eight, one of three or four cells: chance moves a share by about 0.008.
+    assert abs(share - cells["pi"].to_numpy()).max() < 0.035
