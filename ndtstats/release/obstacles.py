@@ -382,7 +382,8 @@ def _unqualified(job: Job) -> pd.DataFrame:
     deposit = found["joint"] + " | " + found["welder"] + " | " + day
     warned = job.warnings[job.warnings["code"] == "UNQUALIFIED"]
     told = warned["row"].str.split(" | ", regex=False).str[1:4].str.join(" | ")
-    number = warned["warning"].set_axis(told).groupby(level=0).first()
+    open_ = warned["state"] == "open"
+    number = warned.loc[open_, "warning"].set_axis(told[open_]).groupby(level=0).first()
     answer = "; or ndtstats warnings --answer " + deposit.map(number).astype("str")
     rows = pd.DataFrame(
         {

@@ -68,7 +68,10 @@ def _cells(frame: pd.DataFrame) -> list[tuple[str, ...]]:
 
 
 def _write_sheet(paper: Paper, path: Path) -> None:
-    rows = pd.concat([frame.assign(list=title) for title, frame in paper.parts], ignore_index=True)
+    # A list on which nothing stands says so, and is written all the same.
+    none = pd.DataFrame({"list": pd.Series(dtype="str")})
+    named = [frame.assign(list=title) for title, frame in paper.parts]
+    rows = pd.concat([none, *named], ignore_index=True)
     names = ["list", *(str(name) for name in rows.columns if name != "list")]
     sheet = rows[names].astype("str").assign(**{_BOX: None})
     shape = Table(

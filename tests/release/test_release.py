@@ -193,6 +193,21 @@ def test_an_unknown_zone_is_told_with_the_nearest(yard):
         release(yard.register, "TNAK")
 
 
+@pytest.mark.parametrize("ending", [".xlsx", ".html"])
+def test_a_paper_on_which_nothing_stands_says_so(yard, tmp_path, ending):
+    finish(yard)
+    yard.add("zones", {"job": "H1", "zone": "TANK", "parent": "BLOCK", "milestone": "close"})
+    answer = release(yard.register, "TANK")
+    path = tmp_path / f"tank{ending}"
+    write_paper(release_paper(yard.register, answer), path)
+    said = "can be closed: nothing stands in the way"
+    if ending == ".html":
+        assert said in path.read_text(encoding="utf-8")
+    else:
+        sheet = pd.read_excel(path, header=None, dtype=str, engine="calamine")
+        assert said in sheet.iloc[1, 0]
+
+
 def test_the_paper_lists_what_stands_in_the_way_and_hostile_names_are_text(yard, tmp_path):
     hostile = '<script>alert("x")</script>'
     yard.add(

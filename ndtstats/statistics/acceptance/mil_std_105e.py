@@ -4,7 +4,7 @@ MIL-STD-105E, *Sampling Procedures and Tables for Inspection by Attributes*, 10 
 standard, withdrawn in 1995, whose tables live on in ANSI/ASQ Z1.4 and ISO 2859-1. Tables I, II-A,
 II-B and II-C stand in ``data/`` as they are printed, for acceptance quality levels up to 10 %,
 where they are per cent rejected; the higher ones are defects per hundred units and no plan for
-welds. Figures from memory; they agree with a public transcription, see the tests.
+welds. Figures from memory; they agree with a public copy of the tables, see the tests.
 
 The standard is made for a series of lots. Used on one lot, look at the curve of the plan, not at
 its name. For welds it is an analogy, not a code.

@@ -16,7 +16,7 @@ LOT_OF = {
 
 @pytest.mark.parametrize("level", LEVELS)
 def test_published_code_letters(level, reference):
-    # MIL-STD-105E Table I; agrees with a public transcription.
+    # MIL-STD-105E Table I; agrees with a public copy of the tables.
     rows = reference("mil_std_105e_code_letters.csv")
     largest = rows["lot_max"].fillna(10_000_000).astype(int)
     smallest = np.concatenate([[2], largest[:-1] + 1])
@@ -27,7 +27,7 @@ def test_published_code_letters(level, reference):
 @pytest.mark.parametrize("inspection", INSPECTIONS)
 def test_published_single_plans_arrows_followed(inspection, reference):
     # MIL-STD-105E Tables II-A, II-B, II-C; all direct cells and the acceptance numbers behind all
-    # arrows agree with a public transcription. Row S is reached by an arrow only.
+    # arrows agree with a public copy of the tables. Row S is reached by an arrow only.
     table = reference("mil_std_105e_single.csv")
     rows = table[(table["inspection"] == inspection) & (table["code"] != "S")]
     assert len(rows) == 16 * len(AQLS_PERCENT)
