@@ -7,6 +7,7 @@ import pandas as pd
 
 from ndtstats.report import formatting as show
 from ndtstats.report.page import MOST_ROWS, Column, Table
+from ndtstats.report.sentences import small_number
 
 
 def text(rows: pd.DataFrame, name: str, heading: str) -> Column:
@@ -126,4 +127,21 @@ def lapsing_table(rows: pd.DataFrame) -> Table:
             text(rows, "because", "ended by"),
         ),
         roomy=True,
+    )
+
+
+def compared(rows: pd.DataFrame) -> tuple[Column, ...]:
+    """Return what was observed against what was to be expected, as columns.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        As :func:`ndtstats.rates.compare_welders` gives them.
+    """
+    return (
+        number(rows, "expected", "to be expected", one_decimal),
+        number(rows, "ratio", "observed ÷ expected", two_decimals),
+        bounds(rows, ("ratio_lower", "ratio_upper"), "bounds", two_decimals),
+        number(rows, "adjusted_p", "adjusted p", small_number),
+        Column("stands out", rows["stands_out"].replace("", "no").tolist()),
     )

@@ -238,11 +238,7 @@ def _between_table(rows: pd.DataFrame, level: float) -> Table:
             make.number(rows, "rejected", "rejected", make.counted),
             make.number(rows, "examined", "examined", make.counted),
             make.number(rows, "rate", "rate", show.percent),
-            make.number(rows, "expected", "to be expected", make.one_decimal),
-            make.number(rows, "ratio", "observed ÷ expected", make.two_decimals),
-            make.bounds(rows, ("ratio_lower", "ratio_upper"), "bounds", make.two_decimals),
-            make.number(rows, "adjusted_p", "adjusted p", sentences.small_number),
-            Column("stands out", rows["stands_out"].replace("", "no").tolist()),
+            *make.compared(rows),
         ),
         roomy=True,
     )
