@@ -95,7 +95,7 @@ def _about(stored: pd.DataFrame, register: Register, as_of: datetime | None) -> 
     of_joint = known.merge(zones, on=["job", "joint"], how="left").set_axis(stored.index)["zone"]
     return stored.assign(
         warning="W" + stored["id"].astype("str"),
-        since=stored["batch"].map(log),
+        since=log.reindex(stored["batch"]).set_axis(stored.index),
         place=_places(stored),
         joint=joint,
         zone=of_joint.fillna(parts[1].where(of["zone"])),

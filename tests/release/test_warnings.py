@@ -39,6 +39,12 @@ def test_a_warning_names_its_joint_and_where_it_stands(yard, bring):
     )
 
 
+def test_an_empty_register_has_no_warnings(register):
+    found = warnings_of(register, everything=True)
+    assert found.empty
+    assert warnings_sentence(found) == "No warning waits for an answer."
+
+
 def test_an_answered_warning_stands_no_longer_and_says_who_answered(yard, bring):
     bring("examinations", EXAM + "H1,T-1,RT,not done,2026-02-05,R-1,,\n")
     number = warnings_of(yard.register)["warning"].iloc[0]
