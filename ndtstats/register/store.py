@@ -1,12 +1,12 @@
 """The register itself: the only module that reads and writes the database."""
 
 import hashlib
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 import pandas as pd
@@ -25,6 +25,8 @@ from ndtstats.register.schema import (
     metadata,
     properties,
 )
+
+T = TypeVar("T")
 
 #: Rows written or looked up at a time: bounds the memory of a load.
 CHUNK = 20_000
@@ -199,6 +201,18 @@ class Register:
         """
         return _Snapshot(self._engine, as_of or self.latest_time())
 
+    def once(self, question: Hashable, answer: Callable[[], T]) -> T:  # noqa: ARG002  (for snapshots)
+        """Return the answer to a question, as worked out now; a snapshot remembers it.
+
+        Parameters
+        ----------
+        question : hashable
+            Who asks and with which arguments: all that the answer rests on besides the register.
+        answer : callable
+            Works it out.
+        """
+        return answer()
+
     def batches(self, as_of: datetime | None = None) -> pd.DataFrame:
         """Return the log up to an instant: one row a batch, oldest first; ``at`` in UTC."""
         query = sa.select(batches).order_by(batches.c.number)
@@ -322,6 +336,7 @@ class _Snapshot(Register):
         super().__init__(engine)
         self._as_of = as_of
         self._kept: dict[tuple[str, str | None], pd.DataFrame] = {}
+        self._answers: dict[Hashable, Any] = {}
 
     def table(
         self,
@@ -336,7 +351,14 @@ class _Snapshot(Register):
             self._kept[name, job] = super().table(name, job=job, as_of=self._as_of)
         whole = self._kept[name, job]
         # Copy-on-write: what is done to the frame given out does not reach the one kept.
-        return whole if columns is None else whole[["id", "batch", *columns]]
+        return whole.copy(deep=False) if columns is None else whole[["id", "batch", *columns]]
+
+    def once(self, question: Hashable, answer: Callable[[], T]) -> T:
+        """Return the answer to a question, worked out when it is first asked."""
+        if question not in self._answers:
+            self._answers[question] = answer()
+        found: T = self._answers[question]
+        return found.copy(deep=False) if isinstance(found, pd.DataFrame) else found
 
     def snapshot(self, as_of: datetime | None = None) -> Register:
         """Return itself, with all that it has read, unless another instant is asked for."""

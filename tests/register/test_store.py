@@ -281,3 +281,25 @@ def test_a_snapshot_stays_as_it_was(register):
     changed = kept.table("joints", columns=["joint"]).assign(joint="X")
     assert changed["joint"].tolist() == ["X"] * 3
     assert kept.table("joints")["joint"].tolist() == ["B-1", "B-2", "B-3"]
+
+
+def test_what_is_done_to_an_answer_does_not_reach_the_snapshot(register):
+    merge(register, joints())
+    kept = register.snapshot()
+    asked = []
+
+    def answer() -> pd.DataFrame:
+        asked.append(1)
+        return kept.table("joints")
+
+    for frame in (kept.table("joints"), kept.once("joints", answer), kept.once("joints", answer)):
+        assert frame["joint"].tolist() == ["B-1", "B-2", "B-3"]
+        frame["joint"] = "X"
+        frame.loc[0, "length_mm"] = 7.0
+    assert asked == [1]
+    assert kept.table("joints")["length_mm"].tolist() == [1000.0, 2500.5, 800.0]
+
+
+def test_a_register_itself_works_each_answer_out_anew(register):
+    asked = iter([1, 2])
+    assert [register.once("q", lambda: next(asked)) for _ in range(2)] == [1, 2]
