@@ -238,6 +238,12 @@ class Register:
         told = log[["kind", "subject", "source", "sha256", "new", "corrected"]]
         return hashlib.sha256(told.to_csv(index=False, lineterminator="\n").encode()).hexdigest()
 
+    def in_force(
+        self, connection: sa.Connection, name: str, as_of: datetime | None
+    ) -> sa.ColumnElement[bool]:
+        """Return the condition that a row of a table was in force at an instant, for queries."""
+        return _in_force(SQL_TABLES[name], self._last_batch(connection, as_of))
+
     def _last_batch(self, connection: sa.Connection, as_of: datetime | None) -> int | None:
         if as_of is None:
             return None
@@ -363,6 +369,15 @@ class _Snapshot(Register):
     def snapshot(self, as_of: datetime | None = None) -> Register:
         """Return itself, with all that it has read, unless another instant is asked for."""
         return self if as_of in (None, self._as_of) else super().snapshot(as_of)
+
+    def in_force(
+        self,
+        connection: sa.Connection,
+        name: str,
+        as_of: datetime | None,  # noqa: ARG002  (its own instant is what it is for)
+    ) -> sa.ColumnElement[bool]:
+        """Return the condition that a row was in force at the instant of the snapshot."""
+        return super().in_force(connection, name, self._as_of)
 
     def keys(self, name: str, *, as_of: datetime | None = None) -> "pd.Series[int]":  # noqa: ARG002
         """Return the keys in force at the instant of the snapshot, and the batch of each."""
@@ -548,7 +563,8 @@ def _instant_text(instant: datetime) -> str:
 
 def _in_force(table: sa.Table, last_batch: int | None) -> sa.ColumnElement[bool]:
     if last_batch is None:
-        return table.c.superseded.is_(None)
+        # Asked in this way SQLite goes over the table, and not over its rows in the order of keys.
+        return sa.func.coalesce(table.c.superseded, 0) == 0
     return sa.and_(
         table.c.batch <= last_batch,
         sa.or_(table.c.superseded.is_(None), table.c.superseded > last_batch),
