@@ -14,6 +14,7 @@ from ndtstats.planning.classes import WHY, Classes, classify, stretch_groups
 from ndtstats.planning.draw import allocate, inclusion_probabilities
 from ndtstats.planning.one_spot import as_units, units_of
 from ndtstats.planning.shares import SLACK, LeastSums, Shares, Worth, enough
+from ndtstats.planning.tightened import more_of_tightened
 from ndtstats.rules import ExtentRule, Structure, crossing_spots, spots_required
 from ndtstats.rules.amount import required, spots_for_length
 from ndtstats.rules.families import SpotPerIncrement
@@ -37,7 +38,8 @@ def strata_of(
     ----------
     cells : DataFrame
         Columns ``joint``, ``from_mm``, ``to_mm``, ``mandatory``, ``welder`` (leading), ``risk``,
-        ``first_off`` (flag), ``joint_mm`` (length of the joint), and ``stretch``, ``increment``,
+        ``first_off`` (flag), ``joint_mm`` (length of the joint), ``factor`` (what the extent of
+        its welder is multiplied by, 1 unless he is tightened), and ``stretch``, ``increment``,
         ``crew`` (:func:`ndtstats.planning.sequence.with_sequence`); the index names the cell.
     rule : ExtentRule
         The rule; its amount is worked out for all these cells together.
@@ -90,8 +92,12 @@ def _strata(
     free = classes.certain == 0
     code, groups = _groups(cells, rule, classes, stretch_groups(cells, rule, classes))
     number, amount = _asked(classes, rule, structure, length_mm)
+    more = more_of_tightened(cells, classes, rule, number)
+    number += more.number
+    amount += more.number * (rule.spot_length_mm if rule.unit == "mm" else 1.0)
     counted = ~free & (rule.always_counts or rule.everything)
     groups["least"] = _least(groups, code, classes, rule, number)
+    groups["least"] = _topped_up(groups, groups["least"].to_numpy(), "crew", more.needed)
     shares = enough(
         groups,
         Worth.of(groups, code, classes.length_mm, rule),
@@ -180,6 +186,8 @@ def _groups(
     groups["first_off"] = first_off[held]
     groups["first_mm"] = classes.first_mm[held]
     groups["whose_stretch"] = cells["stretch"].array.take(held)
+    groups["factor"] = cells["factor"].to_numpy(float)[held]
+    groups["crew"] = np.where(groups["welder"] >= 0, pd.factorize(cells["crew"])[0][held], -1)
     return code, groups.assign(name=_names(cells.iloc[held], rule, groups))
 
 
@@ -243,8 +251,9 @@ def _whys(groups: pd.DataFrame, shares: Shares, rule: ExtentRule) -> list[str]:
     whose = groups["whose_stretch"].astype("str")
     first_m = f"drawn by chance from the first {getattr(rule.amount, 'first_m', 0):g} m"
     stretch = (first_m + " of " + whose).mask(whose == "all", first_m)
-    why = why.where(groups["stretch"] == 0, stretch)
-    return list(why.mask(shares.shared, "drawn by chance"))
+    why = why.where(groups["stretch"] == 0, stretch).mask(shares.shared, "drawn by chance")
+    strict = (groups["factor"] > 1) & (groups["welder"] >= 0)
+    return list(why.mask(strict, why + groups["factor"].map("; tightened, extent × {:g}".format)))
 
 
 def _least(

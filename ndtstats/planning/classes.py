@@ -93,8 +93,10 @@ def classify(cells: pd.DataFrame, rule: ExtentRule) -> Classes:
     needed = _needed(rule, welder, joint, length)
     sure = np.bincount(welder, ~short & ~free, len(needed)).astype(float)
     full = np.bincount(welder, counted, len(needed))
-    # A welder who is not shown without them has cells of his own there as well.
+    # A welder who is not shown without them has cells of his own there as well; so has one whose
+    # extent is multiplied.
     lacks = sure[welder] + np.where(part, full[welder], 0) < needed[welder]
+    lacks |= ~part & (cells["factor"].to_numpy(float) > 1)
     own = ((turn >= len(rule.first)) & ~part) | lacks | (turn > len(rule.first))
     crossing = places["crossings"] & ~short & _asked_at_crossings(rule)
     return Classes(

@@ -1,6 +1,6 @@
 """What a plan would be: the draw for what is new, and what is aimed at all that is planned."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 import numpy as np
@@ -10,6 +10,7 @@ from ndtstats.planning.drawing import Drawing, Yard, draw, spots_of
 from ndtstats.planning.evidence import evidence_spots
 from ndtstats.planning.places import touched
 from ndtstats.planning.targeted import candidates, with_budget, with_targeted
+from ndtstats.planning.tightened import Tightened
 from ndtstats.planning.yard import asked_places, frame_kept, looked_at, yard_of
 from ndtstats.register import Register
 from ndtstats.rules import Rules
@@ -41,6 +42,7 @@ def draft(
     seed: int,
     aims: Aims,
     day: date,
+    tightened: Tightened,
     as_of: datetime | None = None,
 ) -> Drawing:
     """Return the draw for what no plan by these rules covers, with what is aimed beside it.
@@ -53,6 +55,8 @@ def draft(
         What is done beyond the rules.
     day : date
         From which on one looks ahead for certificates.
+    tightened : mapping of (str, str) to float
+        By welder and method: what the extent of his work is multiplied by.
     as_of : datetime, optional
         By what was known then.
 
@@ -61,7 +65,7 @@ def draft(
     UseError
         If there is nothing to plan for.
     """
-    yard = yard_of(register, job, rules, as_of)
+    yard = replace(yard_of(register, job, rules, as_of), tightened=tightened)
     before = frame_kept(register, job, yard, rules, as_of)
     drawing = _drawn(yard, before, rules, seed, aims)
     if aims == Aims():

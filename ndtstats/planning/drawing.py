@@ -16,6 +16,7 @@ from ndtstats.planning.likelihood import EFFECTS, Likelihood, fit_likelihood, ki
 from ndtstats.planning.one_spot import draw_of_frame
 from ndtstats.planning.risk import OF_RULES, factors_in_words, hidden_zones, risk_factors
 from ndtstats.planning.sequence import with_sequence
+from ndtstats.planning.tightened import Tightened, factors_of_crews, tightened_told
 from ndtstats.planning.work import first_joints, lead_for_all, leading_welder
 from ndtstats.rules import (
     ExtentRule,
@@ -50,6 +51,8 @@ class Yard:
         Table of the register.
     likelihoods : mapping of str to Likelihood
         What results say, by kind of method; a kind without any may be left out.
+    tightened : mapping of (str, str) to float
+        By welder and method: what his extent is multiplied by.
     """
 
     joints: pd.DataFrame
@@ -57,6 +60,7 @@ class Yard:
     rejects: pd.DataFrame
     zones: pd.DataFrame | None = None
     likelihoods: Mapping[str, Likelihood] = field(default_factory=dict)
+    tightened: Tightened = field(default_factory=dict)
 
     def likelihood(self, rules: Rules, method: str) -> Likelihood:
         """Return how likely imperfections are that a method finds; as the rules say, if unknown."""
@@ -132,8 +136,8 @@ def frame_of_rules(
         (under whose name it is drawn), ``stratum``, ``pi``, ``why``, ``exposures``, the effects
         and flags of its risk, ``factors`` (in words) and ``risk`` (their product).
     notes : tuple of str
-        Rules without a place, what the likelihood rests on, joints in no rule, and weld that chance
-        cannot reach.
+        Rules without a place, what the likelihood rests on, who is tightened, joints in no rule,
+        and weld that chance cannot reach.
 
     Raises
     ------
@@ -159,7 +163,7 @@ def frame_of_rules(
     kinds = dict.fromkeys(kind_of(rule.method) for rule in rules.extent)
     notes += [f"{kind}: {yard.likelihood(rules, kind.split()[0]).sentence}" for kind in kinds]
     cells = pd.concat(frames, ignore_index=True)
-    notes += [nameless(yard.joints, rules), unreached(cells)]
+    notes += [tightened_told(yard.tightened), nameless(yard.joints, rules), unreached(cells)]
     return cells, tuple(note for note in notes if note)
 
 
@@ -186,7 +190,10 @@ def frame_of_rule(under: pd.DataFrame, yard: Yard, rules: Rules, rule: ExtentRul
         mine = cells.iloc[at]
         # The power tempers how far risk pulls the draw; the risk shown is the product itself.
         pulled = with_sequence(mine, under, made, rule)
-        pulled = pulled.assign(risk=mine["risk"] ** rules.file.risk.exponent)
+        pulled = pulled.assign(
+            risk=mine["risk"] ** rules.file.risk.exponent,
+            factor=factors_of_crews(pulled["crew"], yard.tightened, rule),
+        )
         strata = strata_of(pulled, asked, rules.file.structure, length_mm=basis[group])
         named = f"{group} " if group else ""
         parts.append(
@@ -354,8 +361,9 @@ def _spots(cells: pd.DataFrame, drawn: Any, rank: Any, rules: Rules) -> pd.DataF
     certain = spots["pi"] >= 1.0 - 1e-12
     reserve = rank[taken] > 0
     part = np.where(reserve, "reserve", np.where(certain, "required", "random"))
-    forced = certain & (spots["why"] == "drawn by chance")
-    why = spots["why"].mask(forced, "all of this stratum is needed")
+    forced = certain & spots["why"].str.match("drawn by chance(;|$)")
+    all_of_it = spots["why"].str.replace("drawn by chance", "all of this stratum is needed")
+    why = spots["why"].mask(forced, all_of_it)
     order = pd.Series(rank[taken], index=spots.index) + np.where(reserve, len(cells), 0)
     numbered = order.rank(method="first").astype(int)
     return spots_of(spots.assign(part=part, why=why, draw_order=numbered), rules)

@@ -10,6 +10,7 @@ from ndtstats.errors import UseError, nearest
 from ndtstats.planning.draft import Aims, draft
 from ndtstats.planning.drawing import Drawing
 from ndtstats.planning.order import in_walking_order, with_due_dates
+from ndtstats.planning.tightened import Tightened, as_text
 from ndtstats.register import Batch, Register
 from ndtstats.rules import Rules
 from ndtstats.rules.force import keep_rules
@@ -24,6 +25,7 @@ def draw_plan(
     now: datetime,
     by: str | None = None,
     aims: Aims = Aims(),  # noqa: B008  (it is frozen)
+    tightened: Tightened | None = None,
 ) -> tuple[str, Drawing]:
     """Draw a plan for the joints of a job that no earlier plan by these rules covers, and keep it.
 
@@ -39,6 +41,9 @@ def draw_plan(
         The instant of the draw.
     aims : Aims
         Spots on purpose; they may lie on joints that earlier plans cover.
+    tightened : mapping of (str, str) to float, optional
+        By welder and method: what the extent of his work is multiplied by. Who gave a signal is
+        told by :func:`ndtstats.escalation.tightened_in_force`.
 
     Returns
     -------
@@ -50,7 +55,10 @@ def draw_plan(
     UseError
         If there is nothing to plan for.
     """
-    drawing = draft(register, job, rules, seed=seed, aims=aims, day=now.date())
+    tightened = tightened or {}
+    drawing = draft(
+        register, job, rules, seed=seed, aims=aims, day=now.date(), tightened=tightened
+    )
     spots = in_request_order(register, job, drawing.spots)
     plan = store_plan(
         register,
@@ -64,6 +72,7 @@ def draw_plan(
         now=now,
         by=by,
         aims=aims,
+        tightened=tightened,
     )
     return plan, drawing
 
@@ -87,6 +96,7 @@ def store_plan(
     now: datetime,
     by: str | None,
     aims: Aims = Aims(),  # noqa: B008  (it is frozen)
+    tightened: Tightened | None = None,
 ) -> str:
     """Keep a plan with its spots, numbered in the order given; return its number.
 
@@ -106,6 +116,7 @@ def store_plan(
         "risk_exponent": rules.file.risk.exponent if rules else None,
         "budget": aims.budget,
         "evidence_days": aims.evidence_days,
+        "tightened": as_text(tightened or {}),
         "version": __version__,
     }
     with register.batch(kind="plan", subject=job, source=plan, by=by, now=now) as batch:

@@ -13,7 +13,7 @@ from ndtstats.columns import IMPERFECTION_COLUMNS, TABLES, Column
 
 #: Version of this schema; a register says which one it has. A change needs a new version, and a
 #: step in :mod:`ndtstats.register.migrations` that leads to it.
-SCHEMA_VERSION: Final = 4
+SCHEMA_VERSION: Final = 5
 
 metadata = sa.MetaData()
 
@@ -84,6 +84,7 @@ ADDED: Final[dict[str, tuple[Column, ...]]] = {
         Column("risk_exponent", "number", "exponent of the risk in the draw"),
         Column("budget", "whole", "exposures beyond the rules, aimed by risk"),
         Column("evidence_days", "whole", "days ahead that certificates get their evidence"),
+        Column("tightened", "text", "welders whose extent is multiplied, as a list in JSON"),
         Column("version", "text", "version of this package", required=True),
     ),
     "frame_cells": (

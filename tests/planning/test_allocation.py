@@ -26,7 +26,7 @@ def cells(*rows, length_mm=300.0):
     start = by.cumcount() * length_mm
     return frame.assign(
         from_mm=start, to_mm=start + length_mm, risk=1.0, joint_mm=by.transform("size") * length_mm,
-        stretch="", increment=0, crew=frame["welder"],
+        stretch="", increment=0, crew=frame["welder"], factor=1.0,
     )  # fmt: skip
 
 
@@ -161,7 +161,7 @@ def joint_of(name, welder, *lengths, first_off=False):
         {
             "joint": name, "welder": welder, "mandatory": "", "first_off": first_off, "risk": 1.0,
             "from_mm": ends - lengths, "to_mm": ends, "joint_mm": ends[-1],
-            "stretch": "", "increment": 0, "crew": welder,
+            "stretch": "", "increment": 0, "crew": welder, "factor": 1.0,
         }
     )  # fmt: skip
 
