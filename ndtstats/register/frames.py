@@ -1,6 +1,6 @@
 """Between rows of the database and data frames: types, missing values, natural keys."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import Any
 
 import numpy as np
@@ -60,22 +60,43 @@ def from_rows(rows: Sequence[Sequence[Any]], columns: Sequence[Column]) -> pd.Da
 
     Whole numbers without gaps come as ``int64``: they are ids and counts that people index with.
     """
-    # Column by column: a frame of mixed rows would be taken apart again at once.
-    cells = list(zip(*rows, strict=True)) or [()] * len(columns)
-    frame = pd.DataFrame(
-        {
-            column.name: _typed(
-                pd.Series(values, dtype=object), column.kind, pd.RangeIndex(len(rows))
-            )
-            for column, values in zip(columns, cells, strict=True)
-        }
-    )
+    return from_pieces([rows], columns)
+
+
+def from_pieces(
+    pieces: Iterable[Sequence[Sequence[Any]]], columns: Sequence[Column]
+) -> pd.DataFrame:
+    """Return rows that are read piece by piece as one typed frame, as :func:`from_rows` does."""
+    frames = [_piece(rows, columns) for rows in pieces] or [_piece((), columns)]
+    frame = frames[0] if len(frames) == 1 else pd.concat(frames, ignore_index=True)
     solid = [
         column.name
         for column in columns
         if column.kind == "whole" and not frame[column.name].isna().any()
     ]
     return frame.astype(dict.fromkeys(solid, "int64"))
+
+
+def _piece(rows: Sequence[Sequence[Any]], columns: Sequence[Column]) -> pd.DataFrame:
+    # Column by column: a frame of mixed rows would be taken apart again at once.
+    cells = list(zip(*rows, strict=True)) or [()] * len(columns)
+    index = pd.RangeIndex(len(rows))
+    return pd.DataFrame(
+        {
+            column.name: _typed(_shared(values, column.kind, index), column.kind, index)
+            for column, values in zip(columns, cells, strict=True)
+        }
+    )
+
+
+def _shared(cells: tuple[Any, ...], kind: str, index: pd.RangeIndex) -> "pd.Series[Any]":
+    """Return cells as a column in which equal texts are one text: most stand in many rows."""
+    values: pd.Series[Any] = pd.Series(cells, index, dtype=object)
+    if kind not in {"text", "numbers", "date"}:
+        return values
+    codes, distinct = pd.factorize(values.to_numpy())
+    # What is missing has the code -1, the last one.
+    return pd.Series(np.array([*distinct, None], dtype=object)[codes], index, dtype=object)
 
 
 def to_rows(frame: pd.DataFrame, size: int) -> Iterator[Rows]:
@@ -90,11 +111,30 @@ def to_rows(frame: pd.DataFrame, size: int) -> Iterator[Rows]:
 
 def _plain(values: "pd.Series[Any]") -> list[Any]:
     if pd.api.types.is_datetime64_any_dtype(values):
-        text = np.datetime_as_string(values.to_numpy(), unit="D").astype(object)
-        text[values.isna().to_numpy()] = None
-        return list(text)
+        return list(_texts(values, None))
+    if isinstance(values.dtype, pd.StringDtype):
+        return list(_filled(values, None))
     plain = values.astype(object)
     return plain.where(values.notna(), None).tolist()
+
+
+def _filled(values: "pd.Series[Any]", missing: str | None) -> "np.ndarray[Any, Any]":
+    """Return a column of text as an array of objects, what is missing filled in."""
+    texts = values.to_numpy(dtype=object, copy=True)
+    texts[values.isna().to_numpy()] = missing
+    return texts
+
+
+def _texts(values: "pd.Series[Any]", missing: str | None) -> "np.ndarray[Any, Any]":
+    """Return a column that holds no text as texts; each distinct value is written once."""
+    codes, distinct = pd.factorize(values)
+    if pd.api.types.is_datetime64_any_dtype(values):
+        days = distinct.to_numpy("datetime64[s]")
+        written = np.datetime_as_string(days, unit="D").astype(object)
+    else:
+        written = pd.Series(distinct).astype("str").to_numpy(dtype=object)
+    # What is missing has the code -1, the last one.
+    return np.array([*written, missing], dtype=object)[codes]
 
 
 def natural_key(table: str, frame: pd.DataFrame) -> "pd.Series[Any]":
@@ -108,24 +148,17 @@ def natural_key(table: str, frame: pd.DataFrame) -> "pd.Series[Any]":
     >>> natural_key("joints", rows).tolist() == ["H1\x1fB-1"]
     True
     """
-    pieces = [_key_text(frame[name]) for name in TABLES[table].key]
+    pieces = {name: _key_texts(frame[name]) for name in TABLES[table].key}
     if table == "examinations":
-        asked = frame["request"].notna()
+        asked = frame["request"].notna().to_numpy()
         for place in ("from_mm", "to_mm"):
-            at = TABLES[table].key.index(place)
-            pieces[at] = pieces[at].mask(asked, "")
-    key = pieces[0]
-    for piece in pieces[1:]:
-        key = key.str.cat(piece, sep=_UNIT_SEPARATOR)
-    return key
+            pieces[place] = np.where(asked, "", pieces[place])
+    keys = list(map(_UNIT_SEPARATOR.join, zip(*pieces.values(), strict=True)))
+    return pd.Series(keys, frame.index, dtype="str")
 
 
-def _key_text(values: "pd.Series[Any]") -> "pd.Series[Any]":
-    if pd.api.types.is_datetime64_any_dtype(values):
-        text = pd.Series(np.datetime_as_string(values.to_numpy(), unit="D"), values.index, "str")
-    else:
-        text = values.astype("str")
-    return text.mask(values.isna(), "")
+def _key_texts(values: "pd.Series[Any]") -> "np.ndarray[Any, Any]":
+    return _filled(values, "") if isinstance(values.dtype, pd.StringDtype) else _texts(values, "")
 
 
 def differs(

@@ -5,6 +5,7 @@ from collections.abc import Callable, Hashable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from operator import itemgetter
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -16,7 +17,14 @@ from ndtstats.columns import Column
 from ndtstats.errors import UseError
 from ndtstats.register import chain
 from ndtstats.register import engine as db
-from ndtstats.register.frames import differs, from_rows, natural_key, to_rows, typed
+from ndtstats.register.frames import (
+    differs,
+    from_pieces,
+    from_rows,
+    natural_key,
+    to_rows,
+    typed,
+)
 from ndtstats.register.schema import (
     SCHEMA_VERSION,
     SQL_TABLES,
@@ -177,8 +185,8 @@ class Register:
             query = query.where(table.c.job == job)
         with db.reading(self._engine) as connection:
             query = query.where(_in_force(table, self._last_batch(connection, as_of)))
-            rows = connection.execute(query).all()
-        return from_rows(rows, chosen)
+            found = connection.execute(query, execution_options={"yield_per": CHUNK})
+            return from_pieces(found.partitions(), chosen)
 
     def keys(self, name: str, *, as_of: datetime | None = None) -> "pd.Series[int]":
         """Return for each row in force of a table with a natural key the batch that brought it.
@@ -586,4 +594,7 @@ def _insert(connection: sa.Connection, table: str, frame: pd.DataFrame) -> None:
     marks = ", ".join([_placeholder(connection)] * len(frame.columns))
     sql = f"INSERT INTO {table} ({names}) VALUES ({marks})"  # noqa: S608  (own names only)
     for rows in to_rows(frame, CHUNK):
+        if "key" in frame:
+            # In the order of its keys a chunk goes through the index once, and not all over it.
+            rows.sort(key=itemgetter(frame.columns.get_loc("key")))
         connection.exec_driver_sql(sql, rows)
