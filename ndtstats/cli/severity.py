@@ -71,7 +71,8 @@ def severity(
     """Whose examination is tightened, who is stopped, and which examinations caused it.
 
     What the signals are stands under [signals] of the rules. The extent of a welder who is
-    tightened is the rule's times the factor; draw the rest with: ndtstats plan draw --budget.
+    tightened is the rule's times the factor in every plan drawn until he is released; what earlier
+    plans cover keeps its extent. Draw more of it with: ndtstats plan draw --budget.
     """
     from ndtstats.escalation import severity as standing  # noqa: PLC0415
     from ndtstats.escalation import severity_sentence, switching  # noqa: PLC0415

@@ -19,6 +19,7 @@ from ndtstats.escalation.severity import (
     severity_sentence,
     switching,
     switching_now,
+    tightened_in_force,
 )
 from ndtstats.escalation.signals import severity_of
 from ndtstats.escalation.story import explain
@@ -45,6 +46,7 @@ __all__ = [
     "switch",
     "switching",
     "switching_now",
+    "tightened_in_force",
     "waive",
     "waived_sentences",
 ]

@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -79,7 +79,8 @@ def severity(
     rules = rules or rules_in_force(register, job, as_of)
     stated = rules.file.signals if rules else None
     settings = stated or Signals()
-    methods = dict.fromkeys(rule.method for rule in rules.extent) if rules else _METHODS
+    every = [method for rule in rules.extent for method in rule.methods] if rules else _METHODS
+    methods = dict.fromkeys(every)
     charges = first_charged(frozen, ["welder", "id", "date"], method=None, job=job, as_of=None)
     basis = chosen(charges)
     seen = charged_once(basis.charges.seen, "welder")
@@ -97,6 +98,45 @@ def severity(
     standing = _standing(seen, changes, settings)
     remarks = tuple(filter(None, [basis.remark, "" if stated else _unstated(rules, settings)]))
     return Severity(standing, changes.reset_index(drop=True), settings, remarks)
+
+
+class InForce(NamedTuple):
+    """Whose extent is multiplied in the next plan.
+
+    ``factors``: by welder and method; ``remark``: what has to be known of it, in a sentence, or "".
+    """
+
+    factors: dict[tuple[str, str], float]
+    remark: str
+
+
+def tightened_in_force(
+    register: Register, *, job: str, rules: Rules, as_of: datetime | None = None
+) -> InForce:
+    """Return by what the extent of welders is multiplied in a plan that is drawn now.
+
+    Parameters
+    ----------
+    job : str
+        The job.
+    rules : Rules
+        Rules to plan by. Only what they state under ``[signals]`` was agreed and multiplies an
+        extent; without, signals by figures chosen here are told, no more.
+    as_of : datetime, optional
+        What was known then.
+
+    Notes
+    -----
+    What a welder made before he was stopped is examined like that of one who is tightened.
+    """
+    table = severity(register, job=job, as_of=as_of, rules=rules).standing
+    strict = table[table["severity"] != "normal"]
+    if rules.file.signals is None:
+        named = ", ".join(strict["welder"].unique())
+        stated = f'the rules "{rules.title}" state no [signals], so nobody\'s extent is multiplied'
+        return InForce({}, f"by figures chosen here {named} signalled; {stated}" if named else "")
+    pairs = zip(strict["welder"], strict["method"], strict=True)
+    return InForce(dict.fromkeys(pairs, rules.file.signals.factor), "")
 
 
 def reviews_of(register: Register, job: str, as_of: datetime | None) -> pd.DataFrame:

@@ -56,9 +56,7 @@ def draw_plan(
         If there is nothing to plan for.
     """
     tightened = tightened or {}
-    drawing = draft(
-        register, job, rules, seed=seed, aims=aims, day=now.date(), tightened=tightened
-    )
+    drawing = draft(register, job, rules, seed=seed, aims=aims, day=now.date(), tightened=tightened)
     spots = in_request_order(register, job, drawing.spots)
     plan = store_plan(
         register,

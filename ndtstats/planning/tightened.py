@@ -65,9 +65,7 @@ def factors_of_crews(
     return crew.map(of).astype("float64")
 
 
-def more_of_tightened(
-    cells: pd.DataFrame, classes: Classes, rule: ExtentRule, number: int
-) -> More:
+def more_of_tightened(cells: pd.DataFrame, classes: Classes, rule: ExtentRule, number: int) -> More:
     """Return how much more is drawn of tightened welders than the rule asks for.
 
     Parameters

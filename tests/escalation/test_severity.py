@@ -6,7 +6,14 @@ import pandas as pd
 import pytest
 
 from ndtstats.errors import UseError
-from ndtstats.escalation import overturn, review, severity, severity_sentence, switching
+from ndtstats.escalation import (
+    overturn,
+    review,
+    severity,
+    severity_sentence,
+    switching,
+    tightened_in_force,
+)
 from ndtstats.rules import adopt, parse_rules, preset_text
 from ndtstats.rules.signals import Signals
 
@@ -173,3 +180,15 @@ def test_what_was_discontinued_resumes_tightened_after_a_review(months, register
     steps = _switched(verdicts, begun, days, steady=False)
     assert [step.during for step in steps][7:10] == ["discontinued", "tightened", "tightened"]
     assert steps[-1].after == "normal"
+
+
+def test_what_a_plan_multiplies_is_what_the_rules_state(yard, now):
+    register = yard(*BAD_A)
+    found = tightened_in_force(register, job="L1", rules=rules_with())
+    assert found == ({("A", "RT"): 2.5}, "")
+    silent = tightened_in_force(register, job="L1", rules=rules_with(""))
+    assert silent.factors == {}
+    assert "A signalled" in silent.remark
+    assert "no [signals]" in silent.remark
+    review(register, "A", job="L1", now=now + timedelta(days=60), **WHO)
+    assert tightened_in_force(register, job="L1", rules=rules_with()).factors == {}

@@ -62,9 +62,11 @@ def draw(
 ) -> None:
     """Draw a plan for the joints that no earlier plan by the same rules covers.
 
-    What is aimed (--budget, --evidence-days) may lie on joints that earlier plans cover. It never
-    enters a rate that stands for all welds.
+    The extent of welders whom a signal tightened (ndtstats severity) is multiplied by the factor of
+    the rules. What is aimed (--budget, --evidence-days) may lie on joints that earlier plans cover.
+    It never enters a rate that stands for all welds.
     """
+    from ndtstats.escalation import tightened_in_force  # noqa: PLC0415
     from ndtstats.planning import Aims, draw_plan, plan_spots  # noqa: PLC0415
     from ndtstats.register import require_job  # noqa: PLC0415
     from ndtstats.rules import rules_for_plan  # noqa: PLC0415
@@ -72,12 +74,13 @@ def draw(
     with opened(register) as reg, progress():
         job = require_job(reg, job)
         chosen, told = rules_for_plan(reg, job, rules, by=by, now=now())
-        aims = Aims(budget, evidence_days)
+        strict = tightened_in_force(reg, job=job, rules=chosen)
         number, drawing = draw_plan(
-            reg, job=job, rules=chosen, seed=seed, now=now(), by=by, aims=aims
-        )
+            reg, job=job, rules=chosen, seed=seed, now=now(), by=by,
+            aims=Aims(budget, evidence_days), tightened=strict.factors,
+        )  # fmt: skip
         spots = plan_spots(reg, number)
-    for line in (*told, *drawing.notes):
+    for line in (*told, *drawing.notes, *filter(None, [strict.remark])):
         note(line)
     parts = spots["part"].value_counts()
     listed = ", ".join(f"{count:,} {part}" for part, count in parts.items())
