@@ -11,6 +11,7 @@ from ndtstats.planning.plan import (
     store_plan,
 )
 from ndtstats.planning.repeat import Repeat, repeat_plan
+from ndtstats.planning.tightened import tightened_in_plan
 from ndtstats.planning.why import Why, why_spot
 from ndtstats.planning.worth import Worth, noticed, plan_worth, worth_by_step
 from ndtstats.planning.yard import yard_of
@@ -33,6 +34,7 @@ __all__ = [
     "plan_worth",
     "repeat_plan",
     "store_plan",
+    "tightened_in_plan",
     "why_spot",
     "worth_by_step",
     "yard_of",

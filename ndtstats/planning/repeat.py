@@ -9,7 +9,7 @@ import pandas as pd
 from ndtstats.errors import UseError
 from ndtstats.planning.draft import Aims, draft
 from ndtstats.planning.plan import plan_head, plan_spots
-from ndtstats.planning.tightened import from_text
+from ndtstats.planning.tightened import kept_factors
 from ndtstats.register import Register
 from ndtstats.rules.force import rules_by_sha256
 
@@ -51,7 +51,7 @@ def repeat_plan(register: Register, plan: str) -> Repeat:
         seed=int(head["seed"]),
         aims=_aims(head),
         day=datetime.fromisoformat(head["drawn_at"]).date(),
-        tightened=from_text(None if pd.isna(head["tightened"]) else head["tightened"]),
+        tightened=kept_factors(head),
         as_of=before,
     )
     kept = plan_spots(register, plan)

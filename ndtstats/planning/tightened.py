@@ -6,7 +6,7 @@ the factors are an argument, kept with the plan, so that it can be drawn again.
 
 import json
 from collections.abc import Mapping
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -117,6 +117,16 @@ def tightened_told(tightened: Tightened) -> str:
     """
     told = [f"{welder} ({method}, extent × {by:g})" for (welder, method), by in tightened.items()]
     return f"tightened by signals: {', '.join(told)}" if told else ""
+
+
+def tightened_in_plan(head: "pd.Series[Any]") -> str:
+    """Return in a sentence whose extent a plan multiplied (:func:`tightened_told`)."""
+    return tightened_told(kept_factors(head))
+
+
+def kept_factors(head: "pd.Series[Any]") -> dict[tuple[str, str], float]:
+    """Return the factors that a plan was drawn by."""
+    return from_text(None if pd.isna(head["tightened"]) else head["tightened"])
 
 
 def as_text(tightened: Tightened) -> str | None:

@@ -127,7 +127,7 @@ def list_plans(job: str | None, register: str, as_of: datetime | None, fmt: str)
 @format_option
 def show(number: str, register: str, as_of: datetime | None, fmt: str, *, reserves: bool) -> None:
     """Show the spots of PLAN in the order of the request, and why each was chosen."""
-    from ndtstats.planning import plan_head, plan_spots  # noqa: PLC0415
+    from ndtstats.planning import plan_head, plan_spots, tightened_in_plan  # noqa: PLC0415
 
     with opened(register) as reg:
         head = plan_head(reg, number, as_of)
@@ -138,6 +138,8 @@ def show(number: str, register: str, as_of: datetime | None, fmt: str, *, reserv
         f"{head['seed']}: {len(spots):,} spots, {(spots['part'] == 'reserve').sum():,} of them "
         f"reserves.\nFrame {head['frame_sha256'][:12]}, rules {str(head['rules_sha256'])[:12]}."
     )
+    if strict := tightened_in_plan(head):
+        conclusion += f"\n{strict[0].upper()}{strict[1:]}."
     emit(chosen, fmt, columns=_SPOTS, conclusion=conclusion)
 
 
