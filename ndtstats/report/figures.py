@@ -238,7 +238,7 @@ def value_figure(curve: pd.DataFrame, planned: int) -> "go.Figure | None":
         layout(
             360,
             xaxis={"title": {"text": "exposures"}, "rangemode": "tozero"},
-            yaxis={"title": {"text": "%"}, "range": [0, 103]},
+            yaxis={"title": {"text": "share [%]"}, "range": [0, 103]},
         )
     )
     return figure

@@ -1,10 +1,14 @@
 """The only rounding of the reports: numbers, lengths, dates and plurals as people read them."""
 
 import math
+import re
 from datetime import UTC, datetime
 from typing import Any
 
 import pandas as pd
+
+#: The blank between a number, or what is counted, and its unit or sign.
+_BEFORE_UNIT = re.compile(r"(?<=[\d,(]) (?=(?:%|mm|m|bar|EUR)(?!\w))| (?=÷)")
 
 #: Marks of Unicode that override or embed a writing direction, and what stands instead.
 _TURNING = dict.fromkeys(
@@ -53,6 +57,17 @@ def plain(text: str) -> str:
     return text.translate(_TURNING)
 
 
+def unbroken(text: str) -> str:
+    r"""Return text whose numbers stay on one line with their units.
+
+    Examples
+    --------
+    >>> unbroken("930 to 1,230 mm, about 95 %")
+    '930 to 1,230\xa0mm, about 95\xa0%'
+    """
+    return _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", text)
+
+
 def place(from_mm: float, to_mm: float) -> str:
     """Return a place along a joint.
 
@@ -62,6 +77,29 @@ def place(from_mm: float, to_mm: float) -> str:
     '930 to 1,230 mm'
     """
     return f"{from_mm:,.0f} to {to_mm:,.0f} mm"
+
+
+def interval(low: str, high: str) -> str:
+    """Return two values as "low to high", with a unit that both have said once.
+
+    Examples
+    --------
+    >>> interval("1.0 %", "25.0 %"), interval("0.40", "2.10")
+    ('1.0 to 25.0 %', '0.40 to 2.10')
+    """
+    same = low.endswith(" %") and high.endswith(" %")
+    return f"{low.removesuffix(' %') if same else low} to {high}"
+
+
+def decimals(value: float, number: int) -> str:
+    """Return a value with so many decimals, a true minus sign, and no minus before nothing.
+
+    Examples
+    --------
+    >>> decimals(-0.1549, 2), decimals(-0.004, 2), decimals(1234.56, 1)
+    ('−0.15', '0.00', '1,234.6')
+    """
+    return f"{value:z,.{number}f}".replace("-", "\N{MINUS SIGN}")
 
 
 def count(value: float, one: str, many: str | None = None) -> str:

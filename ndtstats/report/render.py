@@ -57,8 +57,8 @@ def _is_short(cell: str | Link) -> bool:
 
 
 def _plain(value: Any) -> Any:
-    """Return what a template is about to show, without marks that turn the text beside it."""
-    return show.plain(value) if type(value) is str else value
+    """Return what a template is about to show: nothing turns it, numbers stay with their units."""
+    return show.unbroken(show.plain(value)) if type(value) is str else value
 
 
 @cache

@@ -35,12 +35,10 @@ def bounds(rows: pd.DataFrame, names: tuple[str, str], heading: str, as_text: An
     --------
     >>> rows = pd.DataFrame({"lower": [0.01], "upper": [0.25]})
     >>> bounds(rows, ("lower", "upper"), "bounds", show.percent).cells
-    ['1.0 % to 25.0 %']
+    ['1.0 to 25.0 %']
     """
     low, high = (_each(rows[name], as_text) for name in names)
-    cells = [
-        "–" if "–" in pair else f"{pair[0]} to {pair[1]}" for pair in zip(low, high, strict=True)
-    ]
+    cells = ["–" if "–" in pair else show.interval(*pair) for pair in zip(low, high, strict=True)]
     return Column(heading, cells, number=True)
 
 
@@ -51,12 +49,12 @@ def counted(value: float) -> str:
 
 def one_decimal(value: float) -> str:
     """Return a number with one decimal."""
-    return f"{value:,.1f}"
+    return show.decimals(value, 1)
 
 
 def two_decimals(value: float) -> str:
     """Return a number with two decimals."""
-    return f"{value:,.2f}"
+    return show.decimals(value, 2)
 
 
 def _each(values: "pd.Series[Any]", as_text: Callable[[float], str]) -> list[str]:

@@ -5,7 +5,7 @@ from typing import NamedTuple
 
 from markupsafe import Markup, escape
 
-from ndtstats.report.formatting import plain
+from ndtstats.report.formatting import plain, unbroken
 
 
 class Term(NamedTuple):
@@ -107,6 +107,9 @@ _BY_FORM = {form.casefold(): term for term in TERMS for form in (term.word, *ter
 _FORMS = "|".join(map(re.escape, sorted(_BY_FORM, key=len, reverse=True)))
 _ANY = re.compile(rf"(?<![\w-])({_FORMS})(?![\w-])", re.IGNORECASE)
 
+#: Names and dates with hyphens, short enough to stand on one line, such as WB-41 or 2026-03-01.
+_NAME = re.compile(r"(?<![\w-])((?=[\w-]{3,16}(?![\w-]))(?=[\w-]*\d)\w+(?:-\w+)+)(?![\w-])")
+
 
 class Linker:
     """Makes the first use of each term in a section a link, and remembers which were used.
@@ -133,7 +136,8 @@ class Linker:
         """Return text as markup, escaped, with its terms linked."""
         parts = _ANY.split(plain(text))
         return Markup("").join(
-            self._linked(part) if number % 2 else escape(part) for number, part in enumerate(parts)
+            self._linked(part) if number % 2 else _escaped(unbroken(part))
+            for number, part in enumerate(parts)
         )
 
     def _linked(self, word: str) -> Markup:
@@ -148,3 +152,12 @@ class Linker:
     def used(self) -> list[Term]:
         """The terms that were linked so far, in the order of :data:`TERMS`."""
         return [term for term in TERMS if term.anchor in self._ever]
+
+
+def _escaped(text: str) -> Markup:
+    """Return text as markup in which a name is not broken at its hyphens."""
+    parts = _NAME.split(text)
+    return Markup("").join(
+        Markup('<span class="w">{}</span>').format(part) if number % 2 else escape(part)
+        for number, part in enumerate(parts)
+    )

@@ -73,7 +73,7 @@ def between(*rows):
 
 def test_jobs_are_called_different_only_where_they_stand_out():
     none = between(("A", 3, 1.3, 0.4, 2.9, ""), ("B", 1, 0.7, 0.1, 2.0, ""))
-    assert "none of 2 stands out. Farthest above: A, 1.3 times" in told.between_sentence(none)
+    assert "neither stands out. Farthest above: A, 1.3 times" in told.between_sentence(none)
     one = between(("A", 30, 2.5, 1.9, 3.2, "high"), ("B", 1, 0.1, 0.0, 0.4, ""))
     assert told.between_sentence(one) == (
         "Jobs: A (2.5 times what was to be expected) stands out from what such work leads to."
@@ -148,7 +148,7 @@ def test_each_job_has_its_trend_with_bounds(management, management_html, figure_
 
 def test_what_lapses_is_told(management_html):
     assert "Qualifications about to lapse" in management_html
-    assert "first that of welder Z9, C-9" in management_html
+    assert 'first that of welder Z9, <span class="w">C-9</span>' in management_html
 
 
 def test_a_job_without_anything_has_sentences_instead_of_boxes(register, now):

@@ -314,7 +314,9 @@ def _months(job: JobFacts, number: int, level: float) -> Figure:
 def _hidden_said(facts: ManagementFacts) -> tuple[str, ...]:
     if facts.hidden is None:
         return ()
-    return (f"Likely still hidden: {hidden_sentence(facts.hidden.total.to_dict(), facts.method)}",)
+    said = hidden_sentence(facts.hidden.total.to_dict(), facts.method)
+    # Behind "Likely still hidden:" it goes on in the same sentence.
+    return (f"Likely still hidden: {said[:1].lower()}{said[1:].replace(': ', ', ', 1)}",)
 
 
 def _hidden(facts: ManagementFacts) -> Section:

@@ -148,8 +148,9 @@ def between_sentence(between: Comparison) -> str:
     if not table["rejected"].any():
         return "Jobs: nothing was rejected in any, which is not the same as no defect."
     top: Any = next(table.itertuples())
+    none = "neither" if len(table) == 2 else f"none of {len(table):,}"
     return (
-        f"Jobs: after allowing for what each had to weld, none of {len(table):,} stands out. "
+        f"Jobs: after allowing for what each had to weld, {none} stands out. "
         f"Farthest above: {top.job}, {top.ratio:.1f} times what was to be expected (bounds "
         f"{top.ratio_lower:.1f} and {top.ratio_upper:.1f})."
     )
