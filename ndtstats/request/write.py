@@ -2,7 +2,7 @@
 
 from datetime import datetime
 from pathlib import Path
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import pandas as pd
 
@@ -13,19 +13,21 @@ from ndtstats.planning import plan_head
 from ndtstats.planning.shifts import in_shifts
 from ndtstats.register import Register
 from ndtstats.request.cautions import DECISION, RADIOGRAPHY
+from ndtstats.request.hold import hold_in_words
 from ndtstats.request.open_spots import open_spots
+from ndtstats.rules.force import rules_by_sha256
 
 #: What is asked, in the order of the columns; the others of the examinations table are blank.
 _ASKED = ("request", "job", "joint", "method", "from_mm", "to_mm", "round")
 
 #: What tells the contractor what to do; not columns of the examinations table, so that loading
 #: passes over them.
-_EXTRA = ("zone", "technique", "acceptance", "conditions", "due", "shift")
+_EXTRA = ("zone", "technique", "acceptance", "conditions", "hold", "due", "shift")
 
 #: How the columns stand.
 _ORDER = (
     "request", "job", "zone", "joint", "method", "from_mm", "to_mm", "round", "technique",
-    "acceptance", "conditions", "due", "shift",
+    "acceptance", "conditions", "hold", "due", "shift",
 )  # fmt: skip
 
 
@@ -70,11 +72,29 @@ def request_rows(
     if per_shift is not None:
         ends = in_shifts(rows, per_shift=per_shift).groupby("spot")["shift"].max()
         shift = rows["spot"].map(ends).astype("Int64")
-    asked = rows.assign(request=rows["spot"], shift=shift)[[*_ASKED, *_EXTRA]]
-    job = str(plan_head(register, plan, as_of)["job"])
-    deposits = register.table("deposits", job=job, as_of=as_of, columns=["joint"])
+    head = plan_head(register, plan, as_of)
+    deposits = register.table(
+        "deposits", job=str(head["job"]), as_of=as_of, columns=["joint", "date"]
+    )
+    hold = _hold(register, head, rows, deposits, as_of)
+    asked = rows.assign(request=rows["spot"], shift=shift, hold=hold)[[*_ASKED, *_EXTRA]]
     waiting = int((~spots["welded"]).sum())
     return Request(asked.reset_index(drop=True), waiting, bool(deposits.empty))
+
+
+def _hold(
+    register: Register,
+    head: "pd.Series[Any]",
+    rows: pd.DataFrame,
+    deposits: pd.DataFrame,
+    as_of: datetime | None,
+) -> "pd.Series[str]":
+    """Return the hold time of each row in words; what answers a reject is under no extent rule."""
+    if pd.isna(head["rules_sha256"]):
+        return pd.Series(None, rows.index, dtype="str")
+    rules = rules_by_sha256(register, head["rules_sha256"])
+    joints = register.table("joints", job=str(head["job"]), as_of=as_of)
+    return hold_in_words(rows, joints, deposits, rules.extent)
 
 
 def write_request(
@@ -121,7 +141,7 @@ def _sheet(rows: pd.DataFrame) -> pd.DataFrame:
     table = TABLES["examinations"]
     shown = rows.assign(due=rows["due"].dt.strftime("%Y-%m-%d"))
     # Columns that few requests need stand there only where something is in them.
-    seldom = {name for name in ("conditions", "shift") if shown[name].isna().all()}
+    seldom = {name for name in ("conditions", "hold", "shift") if shown[name].isna().all()}
     asked = [name for name in _ORDER if name not in seldom]
     heads = {name: heading(table.column(name)) for name in _ASKED}
     blank = {

@@ -51,7 +51,7 @@ def answer(register, now, rows, hour=2):
 
 def asked(register, plan):
     rows = request_rows(register, plan).rows
-    return rows.drop(columns=["zone", "technique", "acceptance", "due", "shift"])
+    return rows.drop(columns=["zone", "technique", "acceptance", "hold", "due", "shift"])
 
 
 @pytest.mark.parametrize("name", ["request.xlsx", "request.csv"])

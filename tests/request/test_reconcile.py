@@ -17,7 +17,7 @@ def plan(yard, rules, now):
 def asked(yard, plan):
     """What was asked for, a row each, as an examinations table that is filled in."""
     rows = request_rows(yard, plan).rows
-    rows = rows.drop(columns=["zone", "technique", "acceptance", "due", "shift"])
+    rows = rows.drop(columns=["zone", "technique", "acceptance", "hold", "due", "shift"])
     return rows.assign(
         verdict="accept", date="2026-03-10", report="R-1", exposure=range(1, len(rows) + 1)
     )
@@ -158,7 +158,7 @@ def test_it_is_told_when_no_reserve_is_left(yard, plan, asked, bring):
         again = request_rows(yard, plan).rows
         if again.empty:
             break
-        back = again.drop(columns=["zone", "technique", "acceptance", "due", "shift"])
+        back = again.drop(columns=["zone", "technique", "acceptance", "hold", "due", "shift"])
         bring("examinations", back.assign(verdict="not done", remark="no access",
                                           date="2026-03-11", report="R-1"))  # fmt: skip
     states = reconcile(yard, plan)

@@ -58,6 +58,16 @@ def test_conditions_stand_where_there_are_any(yard, plan, rules, now, tmp_path):
     assert heads[1] - heads[0] == {"conditions"}
 
 
+def test_a_hold_time_stands_where_the_rule_asks_for_one(yard, plan, rules, now, tmp_path):
+    assert request_rows(yard, plan).rows["hold"].isna().all()
+    text = rules.text.replace('method = "RT"', 'method = "RT"\nhold_hours = 48.0')
+    number, _ = draw_plan(yard, job="H1", rules=read_rules(text, source="x"), seed=11,
+                          now=now + timedelta(hours=2))  # fmt: skip
+    write_request(yard, number, tmp_path / "held.csv")
+    asked = pd.read_csv(tmp_path / "held.csv")
+    assert asked["hold"].unique() == ["48 h after the end of welding on 2026-02-01"]
+
+
 def test_joints_not_welded_yet_wait(yard, plan, bring):
     request = request_rows(yard, plan)
     assert {"B-18", "B-19"}.isdisjoint(request.rows["joint"])
