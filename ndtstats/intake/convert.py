@@ -76,11 +76,12 @@ def clean(texts: Any) -> Any:
     ['B-1 a', '-7']
     """
     codes, distinct = pd.factorize(texts)
-    cleaned = [_clean(text) for text in distinct]
+    cleaned = [clean_text(text) for text in distinct]
     return pd.Series(np.array(cleaned, dtype=object).take(codes), texts.index, dtype="str")
 
 
-def _clean(text: str) -> str:
+def clean_text(text: str) -> str:
+    """Return one text as :func:`clean` does."""
     single = " ".join(_UNSEEN.sub("", text).split())
     return single[1:] if single.startswith(_MARKED_TEXT) else single
 
@@ -119,7 +120,23 @@ def convert(
     [1500.0, nan]
     """
     codes, found = pd.factorize(texts)
-    distinct = pd.Series(found, dtype="str")
+    done = convert_distinct(
+        pd.Series(found, dtype="str"), column, unit=unit, decimal=decimal, dates=dates,
+        points=points,
+    )  # fmt: skip
+    return Converted(done.values.take(codes).set_axis(texts.index), done.unread)
+
+
+def convert_distinct(
+    distinct: Any,
+    column: Column,
+    *,
+    unit: str | None = None,
+    decimal: str | None = None,
+    dates: str | None = None,
+    points: bool = True,
+) -> Converted:
+    """Return texts of which each stands once as :func:`convert` does."""
     filled = distinct[distinct != ""]
     scale = MM_PER_UNIT[unit or "mm"] if column.unit == "mm" else 1.0
     if column.kind == "number":
@@ -135,8 +152,7 @@ def convert(
         values, unread = _several(filled, decimal, scale, points)
     else:
         values, unread = _words(filled, column)
-    by_code = values.reindex(distinct.index)
-    return Converted(by_code.take(codes).set_axis(texts.index), unread)
+    return Converted(values.reindex(distinct.index), unread)
 
 
 # ------------------------------------------------------------------ numbers

@@ -37,7 +37,7 @@ def write_corrections(draft: Draft, spoiled: Any) -> Path:
             )
     places = draft.places[spoiled].to_numpy()
     kept = [number for number, title in enumerate(header.headings) if folded(title) != PROBLEM]
-    frame = grid.cells.iloc[places - grid.rows[0], kept]
+    frame = grid.coded.frame(places - 1, kept)
     frame = frame.set_axis([header.headings[number] for number in kept], axis=1)
     told = [
         " | ".join(problems.get(place, ["stands with a row that has a problem"]))
@@ -50,7 +50,7 @@ def write_corrections(draft: Draft, spoiled: Any) -> Path:
         path,
         frame,
         draft.table,
-        above=grid.cells.iloc[: header.at].to_numpy().tolist(),
+        above=grid.coded.frame(slice(0, header.at)).to_numpy().tolist(),
         sheet=grid.sheet,
         delimiter=grid.delimiter or ",",
     )

@@ -3,11 +3,13 @@
 import re
 from dataclasses import dataclass, field
 
+import numpy as np
 import pandas as pd
 
 from ndtstats.columns import Column, Table
 from ndtstats.errors import UseError, nearest
-from ndtstats.intake.convert import clean
+from ndtstats.intake.cells import Cells
+from ndtstats.intake.convert import clean_text
 from ndtstats.intake.mapping import Mapping
 from ndtstats.intake.readers import Grid
 from ndtstats.units import MM_PER_UNIT
@@ -99,8 +101,8 @@ def find_header(grid: Grid, table: Table, mapping: Mapping) -> Header:
     with the most cells of words counts, and of those the first.
     """
     if mapping.header_row is None:
-        rows = range(min(DEEPEST_HEADER, len(grid.cells)))
-    elif mapping.header_row <= len(grid.cells):
+        rows = range(min(DEEPEST_HEADER, grid.coded.rows))
+    elif mapping.header_row <= grid.coded.rows:
         rows = range(mapping.header_row - 1, mapping.header_row)
     else:
         rows = range(0)
@@ -113,7 +115,7 @@ def find_header(grid: Grid, table: Table, mapping: Mapping) -> Header:
 
 
 def _header(grid: Grid, row: int, table: Table, mapping: Mapping) -> Header:
-    headings = clean(grid.cells.iloc[row]).tolist()
+    headings = [clean_text(text) for text in grid.coded.row(row)]
     declared = {folded(theirs): ours for theirs, ours in mapping.columns.items()}
     header = Header(row, headings)
     meanings = [_meaning(text, declared, table) for text in headings]
@@ -183,15 +185,25 @@ def refuse_doubles(grid: Grid, header: Header) -> None:
     UseError
         Naming both columns by their letters.
     """
-    body = grid.cells.iloc[header.at + 1 :]
     for name, others in header.again.items():
         first = header.columns[name]
         for other in others:
-            if not (clean(body[first]) == clean(body[other])).all():
+            if not _same(grid.coded, first, other, header.at + 1):
                 raise UseError(
                     f"{place_of(grid)}: columns {letters(first)} and {letters(other)} are both "
                     f"{name} and do not hold the same; rename the one that is not meant"
                 )
+
+
+def _same(cells: Cells, first: int, other: int, start: int) -> bool:
+    """Return whether two columns hold the same from a row on."""
+    (ours, texts), (theirs, other_texts) = cells.column(first), cells.column(other)
+    pairs = np.unique(ours[start:].astype("int64") * len(other_texts) + theirs[start:])
+    return all(
+        clean_text(texts[pair // len(other_texts)])
+        == clean_text(other_texts[pair % len(other_texts)])
+        for pair in pairs.tolist()
+    )
 
 
 def place_of(grid: Grid) -> str:
@@ -266,9 +278,10 @@ def _verdict_words(grid: Grid, header: Header, table: Table, lines: list[str]) -
     number = next((n for n, text in enumerate(header.headings) if _quoted(text) == theirs), None)
     if number is None:
         return []
-    words = clean(grid.cells.iloc[header.at + 1 :, number])
+    numbers, texts = grid.coded.column(number)
+    words = dict.fromkeys(clean_text(texts[n]) for n in pd.unique(numbers[header.at + 1 :]))
     allowed = table.column("verdict").allowed
-    found = [word for word in pd.unique(words) if word and word not in allowed][:20]
+    found = [word for word in words if word and word not in allowed][:20]
     if not found:
         return []
     guesses = (nearest(word, allowed) or "" for word in found)

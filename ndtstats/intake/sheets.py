@@ -46,7 +46,7 @@ def choose_sheet(path: str | Path, table: Table, mapping: Mapping, sheet: str | 
         If there is none, or several with nothing to choose by; where headings are unknown, a
         suggested mapping has then been written beside the file, and the message names it.
     """
-    grids = [grid for grid in read_grids(path, sheet=sheet or mapping.sheet) if len(grid.cells)]
+    grids = [grid for grid in read_grids(path, sheet=sheet or mapping.sheet) if grid.coded.rows]
     if not grids:
         raise UseError(f"{Path(path).name} holds no rows")
     found = [(grid, find_header(grid, table, mapping)) for grid in grids]
@@ -89,9 +89,9 @@ def _unused(header: Header, mapping: Mapping) -> list[str]:
 
 def _unknown_headings(grid: Grid, header: Header, table: Table, mapping: Mapping) -> str:
     """Return what to say of missing headings, with a suggested mapping written to a file."""
-    if mapping.header_row is not None and mapping.header_row > len(grid.cells):
+    if mapping.header_row is not None and mapping.header_row > grid.coded.rows:
         return (
-            f"{place_of(grid)} has {len(grid.cells)} rows; the mapping puts the headings into "
+            f"{place_of(grid)} has {grid.coded.rows} rows; the mapping puts the headings into "
             f"row {mapping.header_row}"
         )
     missing = ", ".join(header.missing)

@@ -58,7 +58,7 @@ def read_small(path: str | Path, table: Table) -> pd.DataFrame:
         If the file cannot be read, a column is missing, or a cell is wrong: all such cells, each
         with its row and column.
     """
-    grids = [grid for grid in read_grids(path) if len(grid.cells)]
+    grids = [grid for grid in read_grids(path) if grid.coded.rows]
     found = [(grid, find_header(grid, table, Mapping())) for grid in grids]
     if not found:
         raise UseError(f"{Path(path).name} holds no rows")
