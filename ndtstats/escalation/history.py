@@ -64,6 +64,10 @@ class History:
 
 def history_of(register: Register, job: str, as_of: datetime | None) -> History:
     """Read the history of one job."""
+    return register.once(("history", job, as_of), lambda: _read(register, job, as_of))
+
+
+def _read(register: Register, job: str, as_of: datetime | None) -> History:
     rows = read_examinations(
         register, job=job, method=None, as_of=as_of, attributes=_ATTRIBUTES, columns=_COLUMNS
     )

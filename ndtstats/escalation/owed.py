@@ -72,6 +72,14 @@ def owed(
 def _of_job(
     register: Register, job: str, as_of: datetime | None, given: Rules | None
 ) -> pd.DataFrame:
+    by = given and given.sha256
+    return register.once(("owed", job, as_of, by), lambda: _ever(register, job, as_of, given))
+
+
+def _ever(
+    register: Register, job: str, as_of: datetime | None, given: Rules | None
+) -> pd.DataFrame:
+    """Return all that was ever owed on a job."""
     past = history_of(register, job, as_of)
     if not past.rejected_ever:
         return pd.DataFrame(columns=[*COLUMNS, *MORE])

@@ -74,12 +74,18 @@ def extent(
             f'no rules are in force for job "{job}"; adopt some with: '
             f"ndtstats rules adopt FILE --job {job}, or name them with --rules"
         )
+    found = register.once(
+        ("extent", job, as_of, rules.sha256), lambda: _of_job(register, job, as_of, rules)
+    )
+    return found.assign(job=pd.Series(job, index=found.index, dtype="str"))[list(COLUMNS)]
+
+
+def _of_job(register: Register, job: str, as_of: datetime | None, rules: Rules) -> pd.DataFrame:
     joints, deposits, examinations = (
         register.table(name, job=job, as_of=as_of)
         for name in ("joints", "deposits", "examinations")
     )
-    found = extent_table(joints, deposits, examinations, rules=rules)
-    return found.assign(job=pd.Series(job, index=found.index, dtype="str"))[list(COLUMNS)]
+    return extent_table(joints, deposits, examinations, rules=rules)
 
 
 def extent_table(

@@ -118,17 +118,22 @@ def decisions_in_force(
         Columns ``decision``, ``job``, ``kind``, ``subject``, ``detail``, ``person``, ``reason``,
         ``at`` (UTC), and ``id`` and ``batch``.
     """
-    found = register.table("decisions", as_of=as_of)
-    withdrawn = found.loc[found["kind"] == "withdrawn", "subject"]
-    kept = found[~found["decision"].isin(withdrawn) & (found["kind"] != "withdrawn")]
+    kept = register.once(("decisions in force", as_of), lambda: _in_force(register, as_of))
     if kind is not None:
         kept = kept[kept["kind"] == kind]
     if job is not None:
         kept = kept[kept["job"] == job]
+    return kept.reset_index(drop=True)
+
+
+def _in_force(register: Register, as_of: datetime | None) -> pd.DataFrame:
+    found = register.table("decisions", as_of=as_of)
+    withdrawn = found.loc[found["kind"] == "withdrawn", "subject"]
+    kept = found[~found["decision"].isin(withdrawn) & (found["kind"] != "withdrawn")]
     log = register.batches(as_of).set_index("number")["at"]
     # By reindex: an empty log cannot be mapped.
     at = pd.Series(log.reindex(kept["batch"]).array, kept.index)
-    return kept.assign(at=at).reset_index(drop=True)
+    return kept.assign(at=at)
 
 
 def withdraw_decision(

@@ -9,7 +9,7 @@ from ndtstats.planning import plan_head, plan_spots
 from ndtstats.planning.exposures import exposures_of
 from ndtstats.planning.order import in_walking_order, with_due_dates
 from ndtstats.register import Register, require_job
-from ndtstats.request.reconcile import reconcile
+from ndtstats.request.reconcile import spot_states
 from ndtstats.rules.force import rules_by_sha256
 
 
@@ -51,16 +51,20 @@ def open_spots(
         heads = register.table("plans", job=job, as_of=as_of)
         if heads.empty:
             raise UseError(f"job {job} has no plan yet; make one with: ndtstats plan draw")
-    parts = [_open(register, head, as_of) for _, head in heads.iterrows()]
+    parts = [
+        register.once(("open spots", head["plan"], as_of), lambda: _open(register, head, as_of))  # noqa: B023  (answered at once)
+        for _, head in heads.iterrows()
+    ]
     return in_walking_order(pd.concat(parts, ignore_index=True))
 
 
 def _open(register: Register, head: "pd.Series", as_of: datetime | None) -> pd.DataFrame:
     """Return the open spots of one plan."""
     job, plan = str(head["job"]), str(head["plan"])
-    states = reconcile(register, plan, as_of=as_of)
+    states = spot_states(register, plan, as_of=as_of)
+    waiting = states.loc[states["state"] == "open", "spot"]
     spots = plan_spots(register, plan, as_of)
-    spots = spots[spots["spot"].isin(states.loc[states["state"] == "open", "spot"])]
+    spots = spots[spots["spot"].isin(waiting)]
     deposits = register.table("deposits", job=job, as_of=as_of, columns=["joint"])
     dated = with_due_dates(register, job, spots, as_of)
     return dated.assign(

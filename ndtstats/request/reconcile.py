@@ -79,14 +79,36 @@ def reconcile(
     """
     head = plan_head(register, plan, as_of)
     job = str(head["job"])
-    spots = plan_spots(register, plan, as_of)
-    joints = register.table("joints", job=job, as_of=as_of)
-    examined = filled_places(register.table("examinations", job=job, as_of=as_of), joints)
-    answers = _answers(examined, spots, tolerance_mm)
-    states = _with_substitutes(_with_states(spots, answers, tolerance_mm))
+    states = spot_states(register, plan, tolerance_mm=tolerance_mm, as_of=as_of)
     planned = register.table("spots", job=job, as_of=as_of)
-    rows = [_shown(states), _shown(_unasked(examined, planned, head))]
-    return pd.concat(rows, ignore_index=True)
+    strange = _unasked(_examined_on(register, job, as_of), planned, head)
+    return pd.concat([_shown(states), _shown(strange)], ignore_index=True)
+
+
+def spot_states(
+    register: Register,
+    plan: str,
+    *,
+    tolerance_mm: float = TOLERANCE_MM,
+    as_of: datetime | None = None,
+) -> pd.DataFrame:
+    """Return the stored spots of a plan with what became of each.
+
+    Parameters, ``state``, ``substitute`` and ``note`` as for :func:`reconcile`, which tells of what
+    nobody asked for as well.
+    """
+    spots = plan_spots(register, plan, as_of)
+    job = str(plan_head(register, plan, as_of)["job"])
+    examined = _examined_on(register, job, as_of)
+    answers = _answers(examined[examined["joint"].isin(spots["joint"])], spots, tolerance_mm)
+    return _with_substitutes(_with_states(spots, answers, tolerance_mm))
+
+
+def _examined_on(register: Register, job: str, as_of: datetime | None) -> pd.DataFrame:
+    """Return all examinations of a job with their places filled in."""
+    rows = register.table("examinations", job=job, as_of=as_of)
+    joints = register.table("joints", job=job, as_of=as_of, columns=["job", "joint", "length_mm"])
+    return register.once(("examined places", job, as_of), lambda: filled_places(rows, joints))
 
 
 def _answers(examined: pd.DataFrame, spots: pd.DataFrame, tolerance_mm: float) -> pd.DataFrame:

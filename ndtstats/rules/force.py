@@ -74,6 +74,10 @@ def rules_by_sha256(register: Register, sha256: str) -> Rules:
     UseError
         If this version of the package no longer takes them: what is wrong, with its line.
     """
+    return register.once(("rules", sha256), lambda: _read(register, sha256))
+
+
+def _read(register: Register, sha256: str) -> Rules:
     kept = register.table("rule_sets").set_index("sha256")["text"]
     return read_rules(kept[sha256], source=f"rules {sha256[:12]} of the register")
 
