@@ -2,8 +2,10 @@
 
 import ast
 import re
+import subprocess
 import sys
 import tomllib
+import zipfile
 from collections.abc import Iterable
 from importlib import metadata
 from pathlib import Path
@@ -16,7 +18,8 @@ LOCK = (ROOT / ".ci" / "lock.txt").read_text()
 
 #: Declared and not imported by name: programs, types, and a driver that URLs name.
 TOOLS = {
-    "coverage", "mypy", "pandas-stubs", "psycopg", "pytest-xdist", "ruff", "scipy-stubs",
+    "coverage", "hatchling", "mypy", "pandas-stubs", "psycopg", "pytest-xdist", "ruff",
+    "scipy-stubs",
 }  # fmt: skip
 
 
@@ -36,7 +39,7 @@ def imported(folder: str, leaving_out: Iterable[str] = ()) -> set[str]:
         for node in ast.walk(ast.parse(path.read_text())):
             if isinstance(node, ast.Import):
                 names |= {alias.name.split(".")[0] for alias in node.names}
-            elif isinstance(node, ast.ImportFrom) and node.module:
+            elif isinstance(node, ast.ImportFrom) and node.module and not node.level:
                 names.add(node.module.split(".")[0])
     outside = names - sys.stdlib_module_names - {"ndtstats"}
     made_by = metadata.packages_distributions()
@@ -83,3 +86,27 @@ def test_every_line_of_the_lock_names_one_version_and_its_digests():
         assert re.fullmatch(r"[a-z0-9-]+(\[\w+\])?==[\w.]+", first)
         assert digests
         assert all(re.fullmatch(r"--hash=sha256:[0-9a-f]{64}", digest) for digest in digests)
+
+
+def built(folder: Path) -> Path:
+    """Build the wheel in a folder."""
+    command = [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(folder)]
+    subprocess.run(command, cwd=ROOT, check=True, capture_output=True)
+    return next(folder.glob("*.whl"))
+
+
+def test_the_wheel_holds_the_package_and_nothing_else_and_is_the_same_each_time(tmp_path):
+    wheel, again = built(tmp_path / "one"), built(tmp_path / "two")
+    assert wheel.read_bytes() == again.read_bytes()
+    package = {
+        path.relative_to(ROOT): path.read_bytes()
+        for path in ROOT.glob("ndtstats/**/*.*")
+        if path.is_file() and path.suffix != ".pyc"
+    }
+    with zipfile.ZipFile(wheel) as packed:
+        held = {Path(name): packed.read(name) for name in packed.namelist()}
+    about = {path for path in held if path.parts[0].endswith(".dist-info")}
+    assert {path.name for path in about} == {
+        "METADATA", "WHEEL", "RECORD", "entry_points.txt", "LICENSE",
+    }  # fmt: skip
+    assert {path: held[path] for path in held.keys() - about} == package
