@@ -3,6 +3,9 @@
 Inside, an instant is always an aware :class:`~datetime.datetime` in UTC.
 """
 
+from collections.abc import Iterator
+from contextlib import contextmanager
+from contextvars import ContextVar
 from datetime import UTC, datetime, time
 
 from ndtstats.errors import UseError
@@ -35,9 +38,30 @@ def parse_as_of(text: str) -> datetime:
         ) from error
 
 
+#: Where the clock of the command line stands while a story is told; None: it runs.
+_STANDS: ContextVar[datetime | None] = ContextVar("stands", default=None)
+
+
 def now() -> datetime:
     """Return the present instant in UTC; only the command line calls this."""
-    return datetime.now(UTC)
+    return _STANDS.get() or datetime.now(UTC)
+
+
+@contextmanager
+def standing_at(instant: datetime) -> Iterator[None]:
+    """Let :func:`now` tell one instant, for a story whose days are invented, such as the demo's.
+
+    Examples
+    --------
+    >>> with standing_at(datetime(2026, 6, 8, 8, 0, tzinfo=UTC)):
+    ...     now().isoformat()
+    '2026-06-08T08:00:00+00:00'
+    """
+    before = _STANDS.set(instant)
+    try:
+        yield
+    finally:
+        _STANDS.reset(before)
 
 
 def local_text(instant: datetime) -> str:

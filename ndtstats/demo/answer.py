@@ -15,6 +15,9 @@ from ndtstats.intake.readers import read_grids
 #: The letter that the reports of a method begin with.
 _REPORTS = {"RT": "X", "PT": "P", "UT": "U"}
 
+#: How far a place lies beside what was asked for, and how much of its length is missing, if it is.
+_BESIDE_MM, _SHORT_MM = 80.0, 70.0
+
 _TITLES = {column.name: heading(column) for column in TABLES["examinations"].columns}
 
 
@@ -24,7 +27,7 @@ def answer(
     *,
     series: str,
     seed: int,
-    after: pd.Timestamp | None = None,
+    after: pd.Timestamp,
     last_unreached: bool = False,
 ) -> pd.DataFrame:
     """Return the examinations that answer a request.
@@ -39,17 +42,18 @@ def answer(
         Tells the report numbers of one request from those of another.
     seed : int
         Chance of images taken again, of places out of reach, and of the days.
-    after : Timestamp, optional
-        The examiners come after this day; by default, after each joint was welded.
+    after : Timestamp
+        The day of the request: the examiners come after it, and after each joint was welded.
     last_unreached : bool
         The last place could not be reached yet, and nothing else goes amiss.
     """
     rng = np.random.default_rng([seed, *series.encode()])
     made = yard.tables["deposits"].groupby(["job", "joint"])["date"].max()
     welded = made.reindex(pd.MultiIndex.from_frame(asked[["job", "joint"]])).set_axis(asked.index)
-    ready = welded if after is None else welded.where(welded > after, after)
+    ready = welded.where(welded > after, after)
     date = later(ready, rng.integers(3, 9, len(asked)))
     report = weekly_report(asked["method"].map(_REPORTS) + series, date)
+    asked = asked if last_unreached else _not_quite(asked, rng)
     places = asked.assign(date=date, report=report).sort_values(["date", "joint", "from_mm"])
     first, again = places[places["round"] == 0], places[places["round"] > 0]
     if last_unreached:
@@ -59,6 +63,16 @@ def answer(
     # The repairs of this yard turn out well.
     rows.append(numbered(again, "R").assign(verdict="accept"))
     return signed(pd.concat(rows, ignore_index=True))
+
+
+def _not_quite(asked: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
+    """Return places of which a few images come out short, or lie beside what was asked for."""
+    chance = pd.Series(rng.random(len(asked)), asked.index)
+    film = (asked["method"] == "RT") & (asked["round"] == 0) & (asked["from_mm"] >= _BESIDE_MM)
+    beside, short = film & (chance < 0.03), film & (chance >= 0.03) & (chance < 0.06)
+    shift = beside * _BESIDE_MM
+    end = asked["to_mm"] - shift - short * _SHORT_MM
+    return asked.assign(from_mm=asked["from_mm"] - shift, to_mm=end)
 
 
 def _with_last_unreached(places: pd.DataFrame, truth: pd.DataFrame) -> pd.DataFrame:
@@ -75,7 +89,7 @@ def fill_request(
     *,
     series: str,
     seed: int,
-    after: pd.Timestamp | None = None,
+    after: pd.Timestamp,
     last_unreached: bool = False,
 ) -> int:
     """Write a request as it comes back, and return how many rows it has; see :func:`answer`.
@@ -101,6 +115,25 @@ def fill_request(
     titles = [ours.get(title, title) for title in map(str, sheet)]
     write_table(filled, shown[titles].rename(columns=_TITLES), TABLES["examinations"])
     return len(rows)
+
+
+def correct_answer(sent: Path, corrected: Path, *, rows: int, technician: str) -> None:
+    """Write an answer as its sender corrects it: somebody else took the first radiographs.
+
+    Parameters
+    ----------
+    sent, corrected : Path
+        The answer as it was sent, and what is sent after it.
+    rows : int
+        How many rows are corrected.
+    technician : str
+        Who is named in them.
+    """
+    sheet = _read(sent)
+    films = sheet.index[sheet[_TITLES["method"]] == "RT"][:rows]
+    named = sheet[_TITLES["technician"]].mask(sheet.index.isin(films), technician)
+    mended = sheet.assign(**{_TITLES["technician"]: named})
+    write_table(corrected, mended, TABLES["examinations"])
 
 
 def fill_walk(asked: Path, filled: Path, *, day: pd.Timestamp, inspector: str) -> int:

@@ -4,7 +4,7 @@ A pure function of a seed. The tables have the columns of :mod:`ndtstats.columns
 stands the truth, which nobody in the yard knows.
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -79,6 +79,18 @@ def make_yard(seed: int = DEFAULT_SEED) -> Yard:
         early_results(hull, hull_truth, rng),
         pd.concat([hull_truth, piping_truth], ignore_index=True),
     )
+
+
+def known_on(yard: Yard, day: pd.Timestamp) -> Yard:
+    """Return the yard as its records stand on a day: what is done later is not in them yet."""
+    tables = {name: _until(table, day) for name, table in yard.tables.items()}
+    return replace(
+        yard, tables=tables, visual=_until(yard.visual, day), early=_until(yard.early, day)
+    )
+
+
+def _until(table: pd.DataFrame, day: pd.Timestamp) -> pd.DataFrame:
+    return table[~(table["date"] > day)].reset_index(drop=True) if "date" in table else table
 
 
 def _tests() -> pd.DataFrame:

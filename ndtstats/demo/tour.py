@@ -7,13 +7,22 @@ from pathlib import Path
 
 import pandas as pd
 
-from ndtstats.demo.answer import fill_request, fill_walk
+from ndtstats.demo.answer import correct_answer, fill_request, fill_walk
+from ndtstats.demo.book import write_book
 from ndtstats.demo.build import HULL, PIPING
-from ndtstats.demo.files import BOOK, CONTRACTOR, MAPPING, MENDED, SPOILED, write_files
+from ndtstats.demo.files import (
+    BOOK,
+    CONTRACTOR,
+    MAPPING,
+    MENDED,
+    READINGS,
+    SPOILED,
+    write_files,
+)
 from ndtstats.demo.folder import keep_list, prepare
 from ndtstats.demo.guide import Guide, inside
 from ndtstats.demo.people import DRIFTING, LAST_DAY, LATE
-from ndtstats.demo.scenario import DEFAULT_SEED, Yard, make_yard
+from ndtstats.demo.scenario import DEFAULT_SEED, Yard, known_on, make_yard
 from ndtstats.errors import CannotGoOn
 from ndtstats.register import Register
 from ndtstats.release import warnings_of
@@ -23,6 +32,18 @@ REGISTER = "ndtstats.sqlite"
 
 #: Folder of the reports within the demo's.
 REPORTS = "reports"
+
+#: The days of the story: the register is set up and the first plan drawn; then each month the
+#: yard's records are loaded and what was welded since is asked for; the last answers come in; what
+#: is owed is examined, and once more; the pages are written.
+_START = pd.Timestamp("2026-05-25")
+_MONTHLY = tuple(pd.Timestamp(day) for day in ("2026-06-29", "2026-08-03", "2026-09-14"))
+_OWED, _AGAIN, _END = (
+    pd.Timestamp(day) for day in ("2026-09-29", "2026-10-14", "2026-10-30")
+)  # fmt: skip
+
+#: From a request to the day on which its answer is loaded.
+_ANSWERED = pd.Timedelta(weeks=2)
 
 #: How the contractor works, and from which day on.
 _SHIFTS = "--exposures 8 --per-day 1 --from 2026-05-25"
@@ -36,11 +57,14 @@ _LEAD = "Nora, QA lead (invented)"
 
 HULL_RULES, PIPING_RULES = "hull.rules.toml", "piping.rules.toml"
 
-#: Tables of the yard's spreadsheet, in the order in which one needs the other.
+#: Tables of the yard's spreadsheet, in the order in which one needs the other; no zone has been
+#: tested when the register is set up.
 _SHEETS = (
     "jobs", "zones", "joints", "welders", "qualifications", "confirmations", "deposits", "beads",
-    "tests",
 )  # fmt: skip
+
+#: What has grown in it when all is welded; in the months between, the deposits will do.
+_GROWN = ("confirmations", "deposits", "beads", "tests")
 
 #: What the two contracts ask that the presets do not: what stood there, and what is put in.
 _EDITS = {
@@ -84,7 +108,7 @@ def demo(directory: Path, *, seed: int = DEFAULT_SEED, echo: Callable[[str], Non
     guide = Guide(echo)
     yard = make_yard(seed)
     try:
-        write_files(yard, directory)
+        write_files(known_on(yard, _START), directory)
         echo("An invented yard: a work boat of aluminium and a run of stainless piping, nine")
         echo("welders, eight months. Names and figures are invented for demonstration.")
         echo(f"\n$ cd {shlex.quote(str(directory))}")
@@ -93,6 +117,7 @@ def demo(directory: Path, *, seed: int = DEFAULT_SEED, echo: Callable[[str], Non
             _rules(guide)
             _results(guide)
             _plans(guide, yard)
+            _requests(guide, yard)
             _answers(guide)
             _seen(guide)
             _owed(guide, yard)
@@ -105,7 +130,7 @@ def demo(directory: Path, *, seed: int = DEFAULT_SEED, echo: Callable[[str], Non
 
 
 def _register(guide: Guide) -> None:
-    guide.chapter("A register, and the yard's tables in it")
+    guide.chapter("A register, and the yard's tables in it", _START)
     guide.run("init")
     guide.tell("An empty table to fill in, with drop-downs and a sheet that explains each column:")
     guide.run("template examinations results-template.xlsx")
@@ -174,21 +199,51 @@ def _plans(guide: Guide, yard: Yard) -> None:
     guide.tell("Eight exposures a shift, nearest due date first; what no shift reaches is named.")
     guide.run(f"plan shifts P1 {_SHIFTS}")
     guide.run(f"plan shortfall P1 {_SHIFTS}", exits=(0, 1))
+
+
+def _requests(guide: Guide, yard: Yard) -> None:
     guide.chapter("The request, and what comes back")
     guide.run("request write P1 request-hull.xlsx --shift 12")
     guide.run("request write P2 request-piping.csv")
     guide.tell(
         "Cautions stand on a sheet of it, or in a file beside it: radiation is for licensed people."
     )
-    _fill(guide, yard, "request-hull.xlsx", "2")
-    _fill(guide, yard, "request-piping.csv", "2")
+    for name in ("request-hull.xlsx", "request-piping.csv"):
+        _fill(guide, yard, name, "2", after=_START)
+    guide.day(_START + _ANSWERED)
     guide.run("load examinations request-hull.filled.xlsx --by lead")
     guide.run("load examinations request-piping.filled.csv --by lead")
-    unreached = guide.run("request reconcile P1", exits=(0, 1))
-    guide.run("request reconcile P2", exits=(0, 1))
-    if unreached:
-        guide.tell("What nobody could reach is replaced by a reserve that was drawn with the rest.")
-        _reserves(guide, yard)
+    guide.run("request reconcile P1", exits=(0, 1))
+    guide.tell("He sends it again: somebody else took some of the images. Both versions are kept.")
+    sent, mended = Path("request-hull.filled.xlsx"), Path("request-hull.corrected.xlsx")
+    correct_answer(sent, mended, rows=3, technician="Technician Pia")
+    guide.run(f"load examinations {mended} --by lead")
+    for number, day in enumerate(_MONTHLY, start=2):
+        _month(guide, yard, number, day)
+    for plan in ("P1", "P2"):
+        guide.run(f"request reconcile {plan}", exits=(0, 1))
+
+
+def _month(guide: Guide, yard: Yard, number: int, day: pd.Timestamp) -> None:
+    """Load what the yard has done since, and ask for it: reserves for what was out of reach too."""
+    guide.chapter("A month on: what was welded since is asked for", day)
+    guide.tell("The yard's spreadsheet has grown; what stands there already stays as it is.")
+    write_book(known_on(yard, day), Path(BOOK))
+    for table in _GROWN if day == _MONTHLY[-1] else ("deposits",):
+        guide.run(f"load {table} {BOOK} --by lead")
+    guide.run(f"load examinations {BOOK} --sheet visual --by lead")
+    names = {"P1": f"request-hull-{number}.xlsx", "P2": f"request-piping-{number}.csv"}
+    # Exit code 2: nothing of the plan is open.
+    asked = [
+        name
+        for plan, name in names.items()
+        if guide.run(f"request write {plan} {name}", exits=(0, 2)) == 0
+    ]
+    for name in asked:
+        _fill(guide, yard, name, str(number + 1), after=day)
+    guide.day(day + _ANSWERED)
+    for name in asked:
+        guide.run(f"load examinations {_filled(name)} --by lead")
 
 
 def _riskiest(plan: str) -> str:
@@ -200,11 +255,9 @@ def _riskiest(plan: str) -> str:
     return str(drawn.sort_values("risk", kind="stable")["spot"].iloc[-1])
 
 
-def _reserves(guide: Guide, yard: Yard) -> None:
-    """Ask for the reserves, if there are any left for what could not be reached."""
-    if guide.run("request write P1 request-hull-2.xlsx", exits=(0, 2)) == 0:
-        _fill(guide, yard, "request-hull-2.xlsx", "3")
-        guide.run("load examinations request-hull-2.filled.xlsx --by lead")
+def _filled(name: str) -> Path:
+    """Return the file in which a request comes back."""
+    return Path(name).with_suffix(f".filled{Path(name).suffix}")
 
 
 def _fill(
@@ -213,12 +266,11 @@ def _fill(
     name: str,
     series: str,
     *,
-    after: pd.Timestamp | None = None,
+    after: pd.Timestamp,
     last_unreached: bool = False,
 ) -> None:
     """Have the contractor fill in a request."""
-    asked = Path(name)
-    filled = asked.with_suffix(f".filled{asked.suffix}")
+    asked, filled = Path(name), _filled(name)
     fill_request(
         asked, filled, yard, series=series, seed=yard.seed, after=after,
         last_unreached=last_unreached,
@@ -239,6 +291,8 @@ def _answers(guide: Guide) -> None:
     guide.run(f"trend --job {HULL} --method RT")
     guide.tell("What is likely hidden in the metres nobody examined, and missed in the others:")
     guide.run(f"hidden --job {HULL} --method RT --detection 0.8")
+    guide.tell("Some images were read again by somebody who did not know the first verdict:")
+    guide.run(f"readers {READINGS}")
     guide.tell("For machines, at full precision:")
     guide.run(f"rates --job {PIPING} --by process --method RT --measure per-metre --format json")
 
@@ -264,7 +318,7 @@ def _welders(guide: Guide) -> None:
 
 
 def _release(guide: Guide, yard: Yard) -> None:
-    guide.chapter("From first bead to release")
+    guide.chapter("From first bead to release", _AGAIN)
     guide.run(f"tightness --job {HULL}", exits=(0, 1))
     guide.run(f"release --job {HULL}", exits=(1,))
     tank = shlex.quote(_TANK)
@@ -272,7 +326,8 @@ def _release(guide: Guide, yard: Yard) -> None:
     guide.tell("What is owed is asked for, examined and loaded.")
     if guide.run(f"plan extra --job {HULL} --seed {yard.seed} --by lead", exits=(0, 2)) == 0:
         guide.run(f"request write {_latest_plan()} extras-hull-2.xlsx")
-        _fill(guide, yard, "extras-hull-2.xlsx", "5", after=LAST_DAY + pd.Timedelta(weeks=2))
+        _fill(guide, yard, "extras-hull-2.xlsx", "7", after=_AGAIN)
+        guide.day(_AGAIN + _ANSWERED)
         guide.run("load examinations extras-hull-2.filled.xlsx --by lead")
     guide.tell("What cannot be mended any more somebody answers for, by name and with a reason.")
     answers = " ".join(f"--answer {number}" for number in _open_warnings(_TANK))
@@ -292,7 +347,7 @@ def _open_warnings(zone: str) -> list[str]:
 
 
 def _owed(guide: Guide, yard: Yard) -> None:
-    guide.chapter("What a reject sets in motion")
+    guide.chapter("What a reject sets in motion", _OWED)
     before = _latest()
     guide.run(f"owed --job {HULL}", exits=(0, 1))
     guide.run(f"owed --job {PIPING}", exits=(0, 1))
@@ -302,9 +357,10 @@ def _owed(guide: Guide, yard: Yard) -> None:
             planned.append((_latest_plan(), name))
     for plan, name in planned:
         guide.run(f"request write {plan} {name}")
-        _fill(guide, yard, name, "4", after=LAST_DAY, last_unreached=True)
-        filled = Path(name).with_suffix(f".filled{Path(name).suffix}")
-        guide.run(f"load examinations {filled} --by lead")
+        _fill(guide, yard, name, "6", after=_OWED, last_unreached=True)
+    guide.day(_OWED + _ANSWERED)
+    for plan, name in planned:
+        guide.run(f"load examinations {_filled(name)} --by lead")
         guide.run(f"request reconcile {plan}", exits=(0, 1))
     guide.tell("What was owed before these results came in:")
     guide.run(f"owed --job {PIPING} --as-of {before}", exits=(0, 1))
@@ -331,14 +387,14 @@ def _latest_plan() -> str:
 
 
 def _reports(guide: Guide) -> Path:
-    guide.chapter("Where it all is, to scale")
+    guide.chapter("Where it all is, to scale", _END)
     guide.run(f"plan strip --job {HULL} --zone {shlex.quote(_TANK)}")
     guide.chapter("The log, and pages for each of those who read")
     guide.run("history")
     guide.run("verify")
     costs = "--cost-per-exposure 120 --cost-per-repair 900 --currency EUR"
     guide.run(f"report management {costs} --out {REPORTS}")
-    guide.run(f"report contractor --out {REPORTS}")
+    guide.run(f"report contractor --readings {READINGS} --out {REPORTS}")
     guide.run(f"report welder --welder {DRIFTING} --out {REPORTS}")
     for job in (PIPING, HULL):
         guide.run(f"report qa --job {job} --out {REPORTS}")

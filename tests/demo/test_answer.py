@@ -1,8 +1,10 @@
 import pandas as pd
 import pytest
 
-from ndtstats.demo.answer import answer
-from ndtstats.demo.people import LAST_DAY
+from ndtstats.columns import TABLES
+from ndtstats.demo.answer import answer, correct_answer
+from ndtstats.demo.people import FIRST_DAY, LAST_DAY
+from ndtstats.intake import write_table
 
 
 @pytest.fixture(scope="module")
@@ -19,7 +21,7 @@ def asked(yard) -> pd.DataFrame:
 
 @pytest.fixture(scope="module")
 def rows(yard, asked) -> pd.DataFrame:
-    return answer(asked, yard, series="2", seed=5)
+    return answer(asked, yard, series="2", seed=5, after=FIRST_DAY)
 
 
 def test_every_spot_that_was_asked_for_is_answered(asked, rows):
@@ -37,7 +39,8 @@ def test_the_answer_is_what_is_really_in_the_weld(yard, rows):
 
 
 def test_the_same_seed_answers_the_same(yard, asked, rows):
-    pd.testing.assert_frame_equal(answer(asked, yard, series="2", seed=5), rows)
+    again = answer(asked, yard, series="2", seed=5, after=FIRST_DAY)
+    pd.testing.assert_frame_equal(again, rows)
 
 
 def test_the_examiners_come_after_welding(yard, rows):
@@ -45,7 +48,7 @@ def test_the_examiners_come_after_welding(yard, rows):
     assert (rows["date"] > rows["joint"].map(welded)).all()
 
 
-def test_or_after_a_day_that_is_given(yard, asked):
+def test_and_after_the_request(yard, asked):
     late = answer(asked, yard, series="4", seed=5, after=LAST_DAY)
     assert (late["date"] > LAST_DAY).all()
 
@@ -59,6 +62,28 @@ def test_the_last_place_can_be_left_open(yard, asked):
 
 
 def test_repairs_turn_out_well(yard, asked):
-    again = answer(asked.assign(round=1), yard, series="4", seed=5)
+    again = answer(asked.assign(round=1), yard, series="4", seed=5, after=FIRST_DAY)
     assert set(again["verdict"]) == {"accept"}
     assert set(again["round"]) == {1}
+
+
+def test_a_few_images_are_short_or_lie_beside_what_was_asked(yard, asked):
+    far = pd.concat([asked.assign(from_mm=300.0, to_mm=600.0)] * 8, ignore_index=True)
+    far["request"] = "P1-" + far.index.astype(str)
+    rows = answer(far, yard, series="2", seed=5, after=FIRST_DAY).drop_duplicates("request")
+    length = rows["to_mm"] - rows["from_mm"]
+    beside = rows["from_mm"] != 300.0
+    assert 0 < beside.sum() < len(rows) / 10
+    assert (length[beside] == 300.0).all()
+    assert set(length[~beside]) == {300.0, 230.0}
+
+
+def test_a_correction_changes_who_took_the_first_radiographs_and_nothing_else(tmp_path):
+    titles = ["method", "technician", "joint"]
+    sent, mended = tmp_path / "sent.csv", tmp_path / "mended.csv"
+    table = pd.DataFrame([["PT", "A", "1"], ["RT", "B", "2"], ["RT", "B", "3"]], columns=titles)
+    write_table(sent, table, TABLES["examinations"])
+    correct_answer(sent, mended, rows=1, technician="C")
+    after = pd.read_csv(mended, dtype="str")
+    assert after["technician"].tolist() == ["A", "C", "B"]
+    assert after["joint"].tolist() == ["1", "2", "3"]

@@ -9,7 +9,16 @@ import pandas as pd
 import pytest
 
 from ndtstats.demo import write_files
-from ndtstats.demo.files import ABOUT, BOOK, CONTRACTOR, MAPPING, MENDED, SPOILED, spoiled_from
+from ndtstats.demo.files import (
+    ABOUT,
+    BOOK,
+    CONTRACTOR,
+    MAPPING,
+    MENDED,
+    READINGS,
+    SPOILED,
+    spoiled_from,
+)
 from ndtstats.demo.spoiled import MISTAKES
 from ndtstats.errors import UseError
 from ndtstats.findings import CODES
@@ -61,7 +70,7 @@ def test_the_same_yard_gives_the_same_bytes(yard, folder, tmp_path):
     assert digests(tmp_path) == digests(folder)
 
 
-@pytest.mark.parametrize("name", sorted({CONTRACTOR, MAPPING, SPOILED, MENDED}))
+@pytest.mark.parametrize("name", sorted({CONTRACTOR, MAPPING, SPOILED, MENDED, READINGS}))
 def test_the_text_files_that_come_with_the_project_are_those_of_the_default_seed(folder, name):
     assert (DATASETS / name).read_bytes() == (folder / name).read_bytes()
 

@@ -1,8 +1,10 @@
 import os
+from datetime import date
 from pathlib import Path
 
 import pytest
 
+from ndtstats.clock import now
 from ndtstats.demo.guide import Guide, inside
 from ndtstats.errors import CannotGoOn
 
@@ -25,6 +27,21 @@ def test_a_finding_is_told_where_it_is_foreseen(told, tmp_path):
     with inside(tmp_path):
         assert Guide(told.append).run("plan list", exits=(2,)) == 2
     assert told[-1] == "(exit code 2)"
+
+
+def test_on_a_day_of_the_story_the_clock_of_the_commands_stands_there(told, tmp_path, capsys):
+    guide = Guide(told.append)
+    with inside(tmp_path):
+        guide.day(date(2026, 5, 25))
+        guide.run("init")
+        guide.run("load jobs jobs.csv", exits=(2,))
+        Path("jobs.csv").write_text("job,title\nA-1,invented\n")
+        guide.run("load jobs jobs.csv")
+        capsys.readouterr()
+        guide.run("history --format csv")
+    assert told[0] == "\n# It is 2026-05-25."
+    assert ",2026-05-25 08:10:00+00:00," in capsys.readouterr().out
+    assert now().year > 2025
 
 
 def test_an_exit_code_that_was_not_foreseen_ends_the_tour(told, tmp_path):
