@@ -2,13 +2,14 @@
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import Any
 
 import numpy as np
 import pandas as pd
 
 from ndtstats.bands import thickness_band
-from ndtstats.places import filled_places
 from ndtstats.rates.chance import with_parts
+from ndtstats.rates.numbers import numbered, positions
 from ndtstats.register import Register, overturned_examinations, second_reading
 
 #: What is known of the weld that was examined.
@@ -58,28 +59,64 @@ def read_examinations(
         Which columns of the examinations table; None: all.
     """
     rows = register.table("examinations", job=job, as_of=as_of, columns=columns)
-    rows = second_reading(rows, overturned_examinations(register, job=job, as_of=as_of)["id"])
+    rows = second_verdicts(register, rows, job=job, as_of=as_of)
     if method is not None:
         rows = rows[rows["method"] == method]
+    return on_joints(rows, joints_of(register, attributes, job=job, as_of=as_of), attributes)
+
+
+def second_verdicts(
+    register: Register, rows: pd.DataFrame, *, job: str | None, as_of: datetime | None
+) -> pd.DataFrame:
+    """Return examinations with the verdict that counts and ``overturned``."""
+    overturned = overturned_examinations(register, job=job, as_of=as_of)
+    return second_reading(rows, overturned["id"])
+
+
+def joints_of(
+    register: Register, attributes: Sequence[str], *, job: str | None, as_of: datetime | None
+) -> pd.DataFrame:
+    """Return the joints with their length and what some attributes are read from."""
     wanted = ["thickness_mm" if name == "thickness" else name for name in attributes]
-    joints = register.table(
-        "joints", job=job, as_of=as_of, columns=["job", "joint", "length_mm", *wanted]
-    )
-    rows = filled_places(rows, joints).reset_index(drop=True)
-    keys = ["job", "joint"]
-    at = pd.MultiIndex.from_frame(joints[keys]).get_indexer(pd.MultiIndex.from_frame(rows[keys]))
-    # A joint that is not in the register has no row: its attributes are missing.
-    of_joint = joints[["length_mm", *wanted]].reindex(at).set_index(rows.index)
-    rows = rows.assign(joint_mm=of_joint["length_mm"], month=_month(rows["date"]))
-    for name in attributes:
-        known = of_joint["thickness_mm" if name == "thickness" else name]
-        rows[name] = thickness_band(known) if name == "thickness" else known
-    return rows
+    columns = ["job", "joint", "length_mm", *wanted]
+    return register.table("joints", job=job, as_of=as_of, columns=columns)
 
 
-def _month(date: "pd.Series[pd.Timestamp]") -> "pd.Series[str]":
-    # Text of the date itself is several times slower at a hundred thousand rows.
-    return pd.Series(np.datetime_as_string(date.to_numpy(), unit="M"), date.index, dtype="str")
+def on_joints(rows: pd.DataFrame, joints: pd.DataFrame, attributes: Sequence[str]) -> pd.DataFrame:
+    """Return examinations, indexed from 0, with their places filled in and what is known of them.
+
+    A blank place goes from the datum, or to the joint's end. Added are ``unit``, the number of the
+    joint; ``joint_mm``, its length; ``month``; and the attributes, missing of a joint not known.
+    """
+    unit, number = numbered(rows, joints)
+    known = attributes_at(joints, positions(number, unit), attributes)
+    length = known["length_mm"].to_numpy()
+    start, end = rows["from_mm"].to_numpy(), rows["to_mm"].to_numpy()
+    return rows.assign(
+        from_mm=np.where(np.isnan(start), 0.0, start),
+        to_mm=np.where(np.isnan(end), length, end),
+        unit=unit,
+        joint_mm=length,
+        month=month_of(rows["date"]),
+        **{name: known[name].to_numpy() for name in attributes},
+    ).reset_index(drop=True)
+
+
+def attributes_at(joints: pd.DataFrame, at: Any, attributes: Sequence[str]) -> pd.DataFrame:
+    """Return length and attributes of joints by position; of none (-1) they are missing."""
+    names = ["thickness_mm" if name == "thickness" else name for name in attributes]
+    known: pd.DataFrame = joints[["length_mm", *names]].reindex(at)
+    if "thickness" in attributes:
+        known = known.assign(thickness=thickness_band(known["thickness_mm"]))
+    return known.reset_index(drop=True)
+
+
+def month_of(date: "pd.Series[pd.Timestamp]") -> "pd.Series[str]":
+    """Return the month of each day, such as 2026-03; each distinct month is written once."""
+    codes, months = pd.factorize(date.to_numpy("datetime64[M]"))
+    # What is missing has the code -1, the last one.
+    names = np.array([*np.datetime_as_string(months).tolist(), None], dtype=object)
+    return pd.Series(names[codes], date.index, dtype="str")
 
 
 def first_examinations(
@@ -104,13 +141,20 @@ def first_examinations(
     -------
     DataFrame
         Columns ``id``, ``job``, ``joint``, ``method``, ``from_mm``, ``to_mm``, ``date``,
-        ``verdict``, ``request``, ``month``, ``joint_mm``, the attributes, and: ``rejected`` (bool);
-        ``length_mm`` examined; ``spot``, ``part``, ``pi``, ``weight`` and ``stratum``, as
-        :func:`ndtstats.rates.chance.with_parts` gives them.
+        ``verdict``, ``request``, ``unit`` (number of the joint), ``month``, ``joint_mm``, the
+        attributes, and: ``rejected`` (bool); ``length_mm`` examined; ``spot``, ``part``, ``pi``,
+        ``weight`` and ``stratum``, as :func:`ndtstats.rates.chance.with_parts` gives them.
     """
     every = read_examinations(
         register, job=job, method=method, as_of=as_of, attributes=attributes, columns=NEEDED
     )
+    return first_of(register, every, job=job, as_of=as_of)
+
+
+def first_of(
+    register: Register, every: pd.DataFrame, *, job: str | None, as_of: datetime | None
+) -> pd.DataFrame:
+    """Return the first of some examinations as :func:`first_examinations` does."""
     rows = every[(every["round"] == 0) & every["verdict"].isin(["accept", "reject"])]
     rows = planned(register, rows.reset_index(drop=True), every, job=job, as_of=as_of)
     return rows.assign(

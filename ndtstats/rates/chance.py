@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from ndtstats.rates.numbers import numbered
 from ndtstats.request import match_examinations
 
 #: An examination stands for its spot if at least this share of the shorter of the two is common to
@@ -47,7 +48,17 @@ def with_parts(
 
     An examination answers no plan that was drawn after its day: it was chosen in another way.
     """
-    spots = spots.assign(stratum=_stratum(spots))
+    examined, drawn = numbered(rows, spots)
+    near = np.flatnonzero(np.isin(examined, drawn))
+    known = _near_spots(rows.take(near), spots.assign(stratum=_stratum(spots)), plans, not_done)
+    told = known[["spot", "part", "pi", "stratum", "weight"]].reindex(rows.index)
+    return rows.assign(**told.fillna({"part": "unplanned"}))
+
+
+def _near_spots(
+    rows: pd.DataFrame, spots: pd.DataFrame, plans: pd.DataFrame, not_done: "pd.Series[str]"
+) -> pd.DataFrame:
+    """Return what :func:`with_parts` does of the examinations on joints that have a spot."""
     answers = _answers(rows, spots, plans).reindex(rows["id"])
     asked = spots.set_index("spot").reindex(answers).set_axis(rows.index)
     result = rows.assign(

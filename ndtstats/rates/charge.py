@@ -6,11 +6,14 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
+from ndtstats.rates.numbers import numbered
+
 #: What a deposit says of a weld; process, position and procedure where it differs from the joint.
 OF_DEPOSIT = ("welder", "process", "position", "procedure")
 
-#: Columns of the deposits that charging needs.
-NEEDED = ("job", "joint", "date", "pass", "side", "from_mm", "to_mm", *OF_DEPOSIT)
+#: Columns of the deposits that charging needs, and all that it may.
+PLACE_OF_DEPOSIT = ("job", "joint", "date", "pass", "side", "from_mm", "to_mm")
+NEEDED = (*PLACE_OF_DEPOSIT, *OF_DEPOSIT)
 
 #: Who welded what nobody is recorded for.
 UNKNOWN = "unknown"
@@ -24,7 +27,8 @@ class Charges(NamedTuple):
     seen : DataFrame
         Each examination once for each that it is charged to: ``row`` (its position), ``deposit``
         (position of the first deposit of that one, -1 if none is known), the columns asked for,
-        ``rejected``, ``shared`` (the reject is charged to others too).
+        ``rejected``, ``shared`` (the reject is charged to others too), ``times`` (how many
+        examinations it stands for: 1).
     pieces : DataFrame
         The lengths examined: ``of``, ``low``, ``high``, in mm.
     found : DataFrame
@@ -58,7 +62,9 @@ def charge_each(rows: pd.DataFrame, indications: pd.DataFrame) -> Charges:
         indications,
         pd.DataFrame({"of": at, "indication": range(len(at)), "low": -np.inf, "high": np.inf}),
     )
-    seen = pairs[["row", "deposit"]].assign(rejected=rows["rejected"].to_numpy(), shared=False)
+    seen = pairs[["row", "deposit"]].assign(
+        rejected=rows["rejected"].to_numpy(), shared=False, times=1
+    )
     return Charges(seen, pairs[["low", "high"]].assign(of=pairs["row"]), found)
 
 
@@ -88,16 +94,16 @@ def charge(
     pairs = _pairs(rows, deposits)
     key = pairs["row"].to_numpy()
     for name in columns:
-        pairs[name] = _told(name, pairs, rows, deposits)
-        codes, names = pd.factorize(pairs[name], use_na_sentinel=False)
-        key = key * len(names) + codes
+        codes, told = pd.factorize(_codes(name, pairs, rows, deposits)[0])
+        key = key * len(told) + codes
     _, first, number = np.unique(key, return_index=True, return_inverse=True)
     pairs["of"] = number
     found = _lengths(indications, _blamed(pairs, rows, indications, deposits))
-    seen = pairs.loc[first, ["row", "deposit", *columns]].reset_index(drop=True)
+    seen = pairs[["row", "deposit"]].take(first).reset_index(drop=True)
+    seen = seen.assign(**{name: _told(name, seen, rows, deposits) for name in columns})
     charged = np.bincount(found["of"], minlength=len(seen)) > 0
     others = np.bincount(seen["row"], charged, len(rows))[seen["row"]] > 1
-    seen = seen.assign(rejected=charged, shared=charged & others)
+    seen = seen.assign(rejected=charged, shared=charged & others, times=1)
     return Charges(seen, pairs[["of", "low", "high"]], found)
 
 
@@ -125,23 +131,31 @@ def charge_welders(
 
 def _told(name: str, at: pd.DataFrame, rows: pd.DataFrame, deposits: pd.DataFrame) -> Any:
     """Return what the deposit says, else the joint, by position of deposit and row in ``at``."""
-    of_deposit = deposits[name].reset_index(drop=True).reindex(at["deposit"]).set_axis(at.index)
-    if name == "welder":
-        return of_deposit.fillna(UNKNOWN)
-    return of_deposit.fillna(rows[name].take(at["row"].to_numpy()).set_axis(at.index))
+    codes, names = _codes(name, at, rows, deposits)
+    return pd.Series(names[codes], at.index, dtype="str")
+
+
+def _codes(name: str, at: pd.DataFrame, rows: pd.DataFrame, deposits: pd.DataFrame) -> Any:
+    """Return what :func:`_told` does as numbers, and their names; the last is what is missing."""
+    made = deposits[name].to_numpy(dtype=object)
+    else_ = [UNKNOWN] * len(rows) if name == "welder" else rows[name].to_numpy(dtype=object)
+    codes, names = pd.factorize(np.concatenate([made, np.asarray(else_, dtype=object)]))
+    # Nothing that is told, and no deposit, are both -1: the last one.
+    of_deposit = np.append(codes[: len(made)], -1)[at["deposit"]]
+    of_row = codes[len(made) :][at["row"]]
+    return np.where(of_deposit >= 0, of_deposit, of_row), np.append(names, np.nan)
 
 
 def _pairs(rows: pd.DataFrame, deposits: pd.DataFrame) -> pd.DataFrame:
     """Return each examination with each deposit it shows some of: ``row``, ``deposit``, place."""
-    places = ["job", "joint"]
-    joint = pd.concat([rows[places], deposits[places]]).groupby(places, sort=False).ngroup()
+    examined, welded = numbered(rows, deposits)
     looked = pd.DataFrame(
-        {"joint": joint.to_numpy()[: len(rows)], "row": range(len(rows)),
+        {"joint": examined, "row": range(len(rows)),
          "from_mm": rows["from_mm"].to_numpy(), "to_mm": rows["to_mm"].to_numpy(),
          "date": rows["date"].to_numpy()}
     )  # fmt: skip
     made = pd.DataFrame(
-        {"joint": joint.to_numpy()[len(rows) :], "deposit": range(len(deposits)),
+        {"joint": welded, "deposit": range(len(deposits)),
          "low": deposits["from_mm"].fillna(0.0).to_numpy(),
          "high": deposits["to_mm"].fillna(np.inf).to_numpy(),
          "welded": deposits["date"].to_numpy()}
@@ -153,10 +167,11 @@ def _pairs(rows: pd.DataFrame, deposits: pd.DataFrame) -> pd.DataFrame:
     )
     # What was welded after the examination (a repair) was not there to be examined.
     pairs = pairs[(pairs["low"] < pairs["high"]) & (pairs["welded"] <= pairs["date"])]
-    lonely = looked[~looked["row"].isin(pairs["row"])]
+    lonely = looked[np.bincount(pairs["row"], minlength=len(looked)) == 0]
     lonely = lonely.assign(deposit=-1, low=lonely["from_mm"], high=lonely["to_mm"])
     columns = ["row", "deposit", "low", "high"]
-    return pd.concat([pairs[columns], lonely[columns]], ignore_index=True)
+    every: pd.DataFrame = pd.concat([pairs[columns], lonely[columns]], ignore_index=True)
+    return every
 
 
 def _blamed(

@@ -36,7 +36,8 @@ def described(charges: Charges, measure: str, settings: Settings) -> pd.DataFram
     Parameters
     ----------
     charges : Charges
-        Its ``seen`` has columns ``group`` and ``unit`` (numbers of group and joint) too.
+        Its ``seen`` has columns ``group`` and ``unit`` (numbers of group and joint) too. Rows that
+        stand for several examinations are good for spots and joints.
     measure : {"spots", "joints", "length", "per-metre"}
         What is counted.
 
@@ -127,8 +128,8 @@ def _counted(charges: Charges, measure: str) -> pd.DataFrame:
     examined: pd.Series[Any]
     groups = pd.Index(np.unique(seen["group"]), name="group")
     if measure == "spots":
-        of_group = seen.groupby("group")["rejected"]
-        rejected, examined = of_group.sum(), of_group.size()
+        of_group = seen.groupby("group")
+        rejected, examined = of_group["rejected"].sum(), of_group["times"].sum()
     elif measure == "joints":
         of_joint = seen.groupby(["group", "unit"])["rejected"].any().groupby("group")
         rejected, examined = of_joint.sum(), of_joint.size()

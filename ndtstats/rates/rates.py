@@ -8,6 +8,7 @@ import pandas as pd
 
 from ndtstats.errors import UseError, nearest
 from ndtstats.rates.charge import Charges
+from ndtstats.rates.counted import first_counted
 from ndtstats.rates.measures import Settings, described, unbiased
 from ndtstats.rates.sample import (
     OF_INDICATION,
@@ -87,7 +88,14 @@ def rates(
     _check(by, measure)
     settings = Settings(level, interval, sides)
     proportion_interval(0, 0, level=level, method=interval, sides=sides)  # refuses the unknown
-    charges = first_charged(register, by, method=method, job=job, as_of=as_of)
+    # Lengths need every place; of spots and joints it is enough to know how many there are.
+    sample = first_counted if measure in {"spots", "joints"} else first_charged
+    charges = sample(register, by, method=method, job=job, as_of=as_of)
+    return rates_of(charges, by, measure, settings)
+
+
+def rates_of(charges: Charges, by: Sequence[str], measure: str, settings: Settings) -> pd.DataFrame:
+    """Return the rates of first examinations as charged, as :func:`rates` does."""
     keys, seen = group_keys(charges.seen, [name for name in by if name != OF_INDICATION])
     charges = charges._replace(seen=seen)
     chance = charges.only(seen["weight"].notna().to_numpy())
@@ -104,8 +112,9 @@ def rates(
         return pd.DataFrame(columns=[*by, *COLUMNS])
     table = pd.concat(parts).join(keys)
     table = table.assign(
-        measure=measure, level=level, interval="garwood" if measure == "per-metre" else interval
-    )
+        measure=measure, level=settings.level,
+        interval="garwood" if measure == "per-metre" else settings.interval,
+    )  # fmt: skip
     ordered = table.sort_values([*by, "basis"], ascending=[True] * len(by) + [False])
     result: pd.DataFrame = ordered[[*by, *COLUMNS]]
     return result.reset_index(drop=True)

@@ -7,8 +7,14 @@ import pandas as pd
 
 from ndtstats.errors import UseError, nearest
 from ndtstats.rates.base import ATTRIBUTES, first_examinations, indications
-from ndtstats.rates.charge import NEEDED as DEPOSITED
-from ndtstats.rates.charge import OF_DEPOSIT, UNKNOWN, Charges, charge, charge_each
+from ndtstats.rates.charge import (
+    OF_DEPOSIT,
+    PLACE_OF_DEPOSIT,
+    UNKNOWN,
+    Charges,
+    charge,
+    charge_each,
+)
 from ndtstats.rates.measures import whole_joints
 from ndtstats.register import Register
 from ndtstats.words import METHODS
@@ -18,6 +24,9 @@ BY = (
     "welder", "process", "position", "procedure", "thickness", "category", "zone", "joint_type",
     "material", "job", "joint", "method", "month", "part", "imperfection",
 )  # fmt: skip
+
+#: What is known of each examination in a sample, whatever it is broken down by.
+OF_SAMPLE = ("unit", "weight", "drawn_in", "whole", "method")
 
 #: Of these, what is not known of an examination as a whole but of each indication.
 OF_INDICATION = "imperfection"
@@ -63,24 +72,48 @@ def first_charged(
     rows = first_examinations(
         register, job=job, method=method, as_of=as_of, attributes=attributes_of(by)
     )
-    rows["unit"] = rows.groupby(["job", "joint"], sort=False).ngroup()
+    shown = indications(register, rows, job=job, as_of=as_of)
+    return charged(rows, shown, deposits_of(register, by, job=job, as_of=as_of), by)
+
+
+def deposits_of(
+    register: Register, by: Sequence[str], *, job: str | None, as_of: datetime | None
+) -> pd.DataFrame | None:
+    """Return the deposits with what ``by`` needs of them; None if it needs nothing."""
+    asked = [name for name in by if name in OF_DEPOSIT]
+    if not asked:
+        return None
+    return register.table("deposits", job=job, as_of=as_of, columns=[*PLACE_OF_DEPOSIT, *asked])
+
+
+def charged(
+    rows: pd.DataFrame, shown: pd.DataFrame, deposits: pd.DataFrame | None, by: Sequence[str]
+) -> Charges:
+    """Return first examinations as :func:`first_charged` does.
+
+    Parameters
+    ----------
+    rows : DataFrame
+        As :func:`ndtstats.rates.base.first_examinations` gives them.
+    shown : DataFrame
+        Their indications (:func:`ndtstats.rates.base.indications`).
+    deposits : DataFrame or None
+        As :func:`deposits_of` gives them for the same ``by``.
+    """
     certain = rows["part"] == "required"
     rows["drawn_in"] = rows.groupby(["stratum", certain], sort=False, dropna=False).ngroup()
     whole = whole_joints(rows[rows["weight"].notna()])
     rows["whole"] = whole.reindex(rows.index, fill_value=False)
-    shown = indications(register, rows, job=job, as_of=as_of)
     of_deposit = [name for name in by if name in OF_DEPOSIT]
-    if of_deposit:
-        deposits = register.table("deposits", job=job, as_of=as_of, columns=DEPOSITED)
-        charges = charge(rows, shown, deposits, of_deposit)
-    else:
-        charges = charge_each(rows, shown)
+    charges = (
+        charge_each(rows, shown) if deposits is None else charge(rows, shown, deposits, of_deposit)
+    )
     told = shown[[OF_INDICATION, "imp_length_mm"]].take(charges.found["indication"].to_numpy())
     found = charges.found.assign(
         imperfection=told[OF_INDICATION].fillna(UNKNOWN).to_numpy(),
         no_length=~(told["imp_length_mm"].to_numpy(float) > 0),
     )
-    others = ["unit", "weight", "drawn_in", "whole", "method", *by]
+    others = [*OF_SAMPLE, *by]
     needed = [name for name in dict.fromkeys(others) if name not in {*of_deposit, OF_INDICATION}]
     known = rows[needed].take(charges.seen["row"].to_numpy()).reset_index(drop=True)
     return charges._replace(seen=charges.seen.join(known), found=found)

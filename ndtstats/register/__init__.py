@@ -15,7 +15,13 @@ from ndtstats.register.overturned import (
     overturned_examinations,
     second_reading,
 )
-from ndtstats.register.queries import jobs_known, require_job
+from ndtstats.register.queries import (
+    accepted_on_joints,
+    jobs_known,
+    require_job,
+    told_one_by_one,
+    verdict_counts,
+)
 from ndtstats.register.store import Batch, Counts, Register
 from ndtstats.register.upgrade import Upgraded, upgrade
 
@@ -25,6 +31,7 @@ __all__ = [
     "Register",
     "Upgraded",
     "Verified",
+    "accepted_on_joints",
     "backup",
     "decisions_in_force",
     "examination_subjects",
@@ -33,7 +40,9 @@ __all__ = [
     "record_decisions",
     "require_job",
     "second_reading",
+    "told_one_by_one",
     "upgrade",
+    "verdict_counts",
     "verify",
     "withdraw_decision",
 ]

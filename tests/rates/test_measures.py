@@ -11,7 +11,7 @@ USUAL = Settings(0.95, "clopper-pearson", "two")
 
 def examined(seen, **more):
     """Charges of spots of 300 mm with no more known of them than whether they were rejected."""
-    seen = pd.DataFrame({"shared": False, "whole": False, "group": 0} | seen | more)
+    seen = pd.DataFrame({"shared": False, "whole": False, "group": 0, "times": 1} | seen | more)
     seen = seen.assign(drawn_in=more.get("drawn_in", seen["group"]))
     pieces = pd.DataFrame({"of": seen.index, "low": 0.0, "high": 300.0})
     bad = np.flatnonzero(seen["rejected"])
