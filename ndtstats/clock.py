@@ -62,8 +62,3 @@ def standing_at(instant: datetime) -> Iterator[None]:
         yield
     finally:
         _STANDS.reset(before)
-
-
-def local_text(instant: datetime) -> str:
-    """Return an instant as text in the machine's own time, to the second."""
-    return instant.astimezone().replace(microsecond=0, tzinfo=None).isoformat(sep=" ")

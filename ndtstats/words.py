@@ -50,14 +50,6 @@ POSITIONS: dict[str, str] = {
     "J-L045": "pipe, inclined 45 degrees, downwards",
 }
 
-#: What an examination can end with. A re-shoot says nothing about the weld.
-VERDICTS: dict[str, str] = {
-    "accept": "nothing beyond the acceptance level",
-    "reject": "beyond the acceptance level",
-    "re-shoot": "the image is no good",
-    "not done": "no access, with the reason",
-}
-
 Group = Literal["planar", "volumetric", "surface", "shape"]
 
 

@@ -49,11 +49,6 @@ class LogisticFit:
     deviance: float
     degrees_of_freedom: int
 
-    @property
-    def standard_errors(self) -> _Floats:
-        """Standard errors of the coefficients."""
-        return np.asarray(np.sqrt(np.diag(self.covariance)), float)
-
 
 def fit_logistic(
     design: Any, successes: Any, trials: Any, *, offset: Any = 0.0, firth: bool = False

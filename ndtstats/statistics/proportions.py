@@ -15,7 +15,6 @@ from ndtstats.errors import UseError, nearest
 
 FloatArray = npt.NDArray[np.float64]
 Method = Literal["clopper-pearson", "wilson", "jeffreys", "mid-p"]
-Sides = Literal["two", "upper", "lower"]
 
 
 class Interval(NamedTuple):
