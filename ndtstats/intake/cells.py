@@ -46,6 +46,7 @@ class Cells:
         self.rows = 0
         self._numberings: list[_Numbering] = []
         self._pieces: list[list[Numbers]] = []
+        self._texts: list[list[str]] = []
 
     @property
     def width(self) -> int:
@@ -58,6 +59,7 @@ class Cells:
         while self.width < len(columns):
             self._numberings.append(_Numbering({"": 0}))
             self._pieces.append([np.zeros(self.rows, dtype="uint8")])
+            self._texts.append([])
         for at, numbering in enumerate(self._numberings):
             if at < len(columns):
                 numbers = np.fromiter(
@@ -73,11 +75,14 @@ class Cells:
         pieces = self._pieces[at]
         if len(pieces) > 1:
             self._pieces[at] = pieces = [np.concatenate(pieces)]
-        return pieces[0], list(self._numberings[at])
+        if len(self._texts[at]) < len(self._numberings[at]):
+            self._texts[at] = list(self._numberings[at])
+        return pieces[0], self._texts[at]
 
     def row(self, at: int) -> list[str]:
         """Return one row as text."""
-        return [str(text) for text in self.frame(np.array([at])).iloc[0]] if self.width else []
+        columns = map(self.column, range(self.width))
+        return [texts[numbers[at]] for numbers, texts in columns]
 
     def frame(self, rows: Any = slice(None), columns: Sequence[int] | None = None) -> pd.DataFrame:
         """Return rows, and of them columns, as text; by default all of them."""

@@ -25,13 +25,16 @@ def zone_known(draft: Draft, known: Known) -> None:
 def parent_known(draft: Draft, known: Known) -> None:
     """Tell the parent zones that stand neither in the register nor in the file."""
     columns = ["job", "zone"]
-    zones = pd.concat([known.table("zones")[columns], draft.frame[columns]])
+    zones = pd.concat([known.table("zones")[columns], draft.body.frame(names=columns)])
     _unknown_of_job(draft, "parent", "zone", "ZONE-UNKNOWN", zones)
 
 
 def joint_known(draft: Draft, known: Known) -> None:
     """Tell the joints that their job does not have."""
-    _unknown_of_job(draft, "joint", "joint", "JOINT-UNKNOWN", known.table("joints"))
+    keys = draft.frame[["job", "joint"]].notna().all(axis=1)
+    if (keys & known.of_joint(draft, "length_mm").isna()).any():
+        joints = known.names_of_joints
+        _unknown_of_job(draft, "joint", "joint", "JOINT-UNKNOWN", joints)
 
 
 def welder_known(draft: Draft, known: Known) -> None:

@@ -2,9 +2,12 @@
 
 from typing import Any
 
+import numpy as np
 import pandas as pd
 
-from ndtstats.intake.draft import Draft
+from ndtstats.intake.body import Body
+from ndtstats.intake.cells import combined
+from ndtstats.intake.draft import Draft, draft_of
 from ndtstats.intake.known import Known
 from ndtstats.qualification import outside_of
 from ndtstats.words import IMPERFECTIONS, VOLUMETRIC
@@ -12,10 +15,14 @@ from ndtstats.words import IMPERFECTIONS, VOLUMETRIC
 #: Places are measured with a tape: half a millimetre beyond the end is the end.
 _TOLERANCE_MM = 0.5
 
+#: What an exposure number counts within, and the place that it stands for.
+_EXPOSURE = ("job", "method", "report", "exposure")
+_PLACE = ("joint", "from_mm", "to_mm")
+
 
 def within_joint(draft: Draft, known: Known) -> None:
     """Tell the places that reach beyond the end of their joint."""
-    length = known.joints["length_mm"]
+    length = known.of_joint(draft, "length_mm")
     for column in ("from_mm", "to_mm"):
         if column in draft.frame:
             values = draft.frame[column].astype("float64")
@@ -26,7 +33,7 @@ def within_joint(draft: Draft, known: Known) -> None:
 
 def bead_within_joint(draft: Draft, known: Known) -> None:
     """Tell the beads that reach beyond the end of their joint."""
-    length = known.joints["length_mm"]
+    length = known.of_joint(draft, "length_mm")
     end = draft.frame["from_mm"].astype("float64") + draft.frame["length_mm"].astype("float64")
     wrong = end > length + _TOLERANCE_MM
     remedy = _worded("the joint is {:g} mm long", length[wrong])
@@ -44,14 +51,12 @@ def crossings_within_joint(draft: Draft, known: Known) -> None:  # noqa: ARG001 
 
 def after_welding(draft: Draft, known: Known) -> None:
     """Tell the examinations dated before their joint was welded, or within the hold time."""
-    joints = known.joints
-    keys = draft.frame[["job", "joint"]].astype("str")
-    welded = keys.merge(known.welded(), on=["job", "joint"], how="left").set_axis(keys.index)
+    welded = known.welded(draft)
     date = draft.frame["date"]
     early = date < welded["first"]
     remedy = _worded("it was welded on {:%Y-%m-%d}", welded.loc[early, "first"])
     draft.tell("BEFORE-WELDED", early, "date", "is before the joint was welded", remedy)
-    hold = known.hold_hours(draft.frame, joints)
+    hold = known.hold_hours(draft.frame, known.joints(draft))
     # Only days are known: within d days at least (d - 1) and at most (d + 1) times 24 h went by.
     waited = (date - welded["last"]).dt.days.fillna(-1) * 24.0
     soon = ~early & (waited >= 0) & (waited < hold["hours"])
@@ -62,28 +67,31 @@ def after_welding(draft: Draft, known: Known) -> None:
     draft.tell("HOLD-TIME", soon, "date", reason, remedy)
 
 
-def reject_before_repair(draft: Draft, known: Known) -> None:
+def reject_before_repair(body: Body, known: Known) -> None:
     """Tell the examinations of a repair that no reject of an earlier round calls for."""
-    columns = ["job", "joint", "method", "round", "verdict", "date"]
-    mine = draft.frame[columns].astype({"round": "float64"}).fillna({"round": 0.0})
-    repairs = mine[mine["round"] > 0].reset_index(names="row").drop(columns="verdict")
-    everything = pd.concat([known.table("examinations")[columns], mine])
-    rejects = everything[everything["verdict"] == "reject"].astype({"round": "float64"})
-    rejects = rejects.drop(columns="verdict").drop_duplicates()
+    columns = ["job", "joint", "method", "round", "date"]
+    rounds, verdicts = body.columns["round"].values, body.columns["verdict"].values
+    again = np.flatnonzero(body.where("round", rounds.fillna(0) > 0))
+    if not len(again):
+        return
+    rejected = np.flatnonzero(body.where("verdict", verdicts == "reject"))
+    before = known.some("examinations", columns, {"verdict": ["reject"], **known.named("joint")})
+    rejects = pd.concat([before[columns], body.frame(rejected, columns)])
+    rejects = rejects.astype({"round": "float64"}).drop_duplicates()
+    repairs = body.frame(again, columns).astype({"round": "float64"}).reset_index(names="row")
     pairs = repairs.merge(rejects, on=["job", "joint", "method"], suffixes=("", "_rejected"))
     earlier = pairs["round_rejected"] < pairs["round"]
     earlier &= ~(pairs["date_rejected"] > pairs["date"])
     lonely = repairs.loc[~repairs["row"].isin(pairs.loc[earlier, "row"]), "row"]
-    wrong = draft.frame.index.isin(lonely)
     reason = "has no reject of an earlier round before it"
     remedy = "load the rejected examination first, or mend the round"
-    draft.tell("NO-REJECT-BEFORE", wrong, "round", reason, remedy)
+    body.tell("NO-REJECT-BEFORE", lonely.to_numpy(), "round", reason, remedy)
 
 
 def indication_in_spot(draft: Draft, known: Known) -> None:
     """Tell the indications that lie outside the examined place."""
     frame = draft.frame
-    length = known.joints["length_mm"]
+    length = known.of_joint(draft, "length_mm")
     low = frame["from_mm"].astype("float64").fillna(0.0)
     high = frame["to_mm"].astype("float64").fillna(length)
     start = frame["imp_from_mm"].astype("float64")
@@ -111,7 +119,7 @@ def verdict_fits(draft: Draft, known: Known) -> None:  # noqa: ARG001
 
 def method_fits(draft: Draft, known: Known) -> None:
     """Tell the fillets that were examined by a method that looks inside."""
-    joints = known.joints
+    joints = known.joints(draft)
     fillet = (joints["penetration"] == "fillet") | (
         joints["penetration"].isna() & joints["joint_type"].isin(["lap"])
     )
@@ -120,19 +128,24 @@ def method_fits(draft: Draft, known: Known) -> None:
     draft.tell("RT-ON-FILLET", wrong, "method", "was used on a fillet", remedy)
 
 
-def exposure_once(draft: Draft, known: Known) -> None:
+def exposure_once(body: Body, known: Known) -> None:
     """Tell the exposure numbers that one report gives to two places."""
-    columns = ["job", "method", "report", "exposure", "joint", "from_mm", "to_mm"]
-    mine = draft.frame[columns].assign(row=draft.frame.index)
-    everything = pd.concat([known.table("examinations")[columns].assign(row=-1), mine])
-    everything = everything[everything["exposure"].notna()]
-    places = everything.drop_duplicates(columns)
-    twice = places.groupby(columns[:4], dropna=False)["joint"].transform("size") > 1
-    wrong_rows = places.loc[twice, columns[:4]].drop_duplicates()
-    found = mine.merge(wrong_rows, on=columns[:4], how="inner")["row"]
+    rows = np.flatnonzero(body.filled("exposure"))
+    if not len(rows):
+        return
+    said = {name: body.value_numbers(name, rows) for name in (*_EXPOSURE, *_PLACE)}
+    columns = [*_EXPOSURE, *_PLACE]
+    before = known.some("examinations", columns, known.named("report"))
+    before = before[before["exposure"].notna()]
+    both = {name: np.append(said[name], body.numbers_of(name, before[name])) for name in columns}
+    exposure = combined([both[name] for name in _EXPOSURE])
+    place = combined([exposure, *(both[name] for name in _PLACE)])
+    once = np.unique(place, return_index=True)[1]
+    exposures, places = np.unique(exposure[once], return_counts=True)
+    twice = np.isin(exposure[: len(rows)], exposures[places > 1])
     remedy = "check the exposure numbers of the report"
     reason = "stands for two places in one report"
-    draft.tell("EXPOSURE-TWICE", draft.frame.index.isin(found), "exposure", reason, remedy)
+    body.tell("EXPOSURE-TWICE", rows[twice], "exposure", reason, remedy)
 
 
 def seen_by_eye_first(draft: Draft, known: Known) -> None:
@@ -140,29 +153,24 @@ def seen_by_eye_first(draft: Draft, known: Known) -> None:
 
     Silent for a job of which no visual examination is recorded at all.
     """
-    columns = ["job", "joint", "method", "verdict", "date"]
-    everything = pd.concat([known.table("examinations")[columns], draft.frame[columns]])
-    visual = everything[everything["method"] == "VT"]
-    accepted = visual[visual["verdict"] == "accept"]
-    first = accepted.groupby(["job", "joint"], as_index=False)["date"].min()
-    keys = draft.frame[["job", "joint"]]
-    seen = keys.merge(first, on=["job", "joint"], how="left").set_axis(keys.index)["date"]
-    inside = draft.frame["method"].isin(VOLUMETRIC) & keys["job"].isin(pd.unique(visual["job"]))
+    first, jobs = known.seen(draft)
+    inside = draft.frame["method"].isin(VOLUMETRIC) & draft.frame["job"].isin(jobs)
     # A joint or a date that is not known is told by itself.
-    inside &= known.joints["length_mm"].notna() & draft.frame["date"].notna()
-    wrong = inside & ~(seen <= draft.frame["date"])
+    inside &= known.of_joint(draft, "length_mm").notna() & draft.frame["date"].notna()
+    wrong = inside & ~(first <= draft.frame["date"])
     reason = "has no accepted visual examination before it"
     draft.tell("NO-VISUAL", wrong, "joint", reason, "look at the weld first, and record it")
 
 
-def by_qualified_welder(draft: Draft, known: Known) -> None:
+def by_qualified_welder(body: Body, known: Known) -> None:
     """Tell the deposits that no qualification of their welder covers on the day.
 
     Silent while the register holds no qualifications at all.
     """
     if known.papers.qualifications.empty:
         return
-    joints = known.joints
+    draft = draft_of(body)
+    joints = known.joints(draft)
     work = draft.frame[["welder", "date", "process", "position"]].copy()
     for column in ("process", "position"):
         work[column] = work[column].astype("str").fillna(joints[column])

@@ -1,14 +1,13 @@
 """Correction files: the rows that could not be taken, as they stood, with what is wrong."""
 
 from pathlib import Path
-from typing import Any
 
-from ndtstats.intake.draft import Draft
+from ndtstats.intake.body import Body, Mask
 from ndtstats.intake.headings import PROBLEM, folded
 from ndtstats.intake.spreadsheet import write_table
 
 
-def write_corrections(draft: Draft, spoiled: Any) -> Path:
+def write_corrections(body: Body, left_out: Mask) -> Path:
     """Write the rows of a mask to a file of the same shape with a column ``problem`` at the end.
 
     The same shape: the same kind of file, sheet, delimiter, titles and headings in their rows, so
@@ -16,9 +15,9 @@ def write_corrections(draft: Draft, spoiled: Any) -> Path:
 
     Parameters
     ----------
-    draft : Draft
+    body : Body
         The rows and what is wrong with them.
-    spoiled : Series of bool
+    left_out : array of bool
         The rows to write.
 
     Returns
@@ -26,16 +25,16 @@ def write_corrections(draft: Draft, spoiled: Any) -> Path:
     Path
         Beside the file; a correction file that is there already, and may be half mended, is left.
     """
-    grid, header = draft.grid, draft.header
+    grid, header = body.grid, body.header
     problems: dict[int, list[str]] = {}
-    for finding in draft.findings:
+    for finding in body.findings:
         if finding.row is not None and finding.severity == "error":
             value = f'"{finding.value}" ' if finding.value else ""
             column = f"{finding.column}: " if finding.column else ""
             problems.setdefault(finding.row, []).append(
                 f"{column}{value}{finding.reason}; {finding.remedy}"
             )
-    places = draft.places[spoiled].to_numpy()
+    places = body.places[left_out]
     kept = [number for number, title in enumerate(header.headings) if folded(title) != PROBLEM]
     frame = grid.coded.frame(places - 1, kept)
     frame = frame.set_axis([header.headings[number] for number in kept], axis=1)
@@ -49,7 +48,7 @@ def write_corrections(draft: Draft, spoiled: Any) -> Path:
     write_table(
         path,
         frame,
-        draft.table,
+        body.table,
         above=grid.coded.frame(slice(0, header.at)).to_numpy().tolist(),
         sheet=grid.sheet,
         delimiter=grid.delimiter or ",",

@@ -1,99 +1,198 @@
 """Rows of an examination file: one row per imperfection becomes one examination with several."""
 
-from typing import Any, NamedTuple
+from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from ndtstats.columns import IMPERFECTION_COLUMNS
-from ndtstats.intake.draft import Draft, summary, tell_missing
-from ndtstats.register.frames import differs, natural_key, typed
+from ndtstats.intake.body import Body, Mask, Places, summary, tell_missing
+from ndtstats.intake.cells import combined
 
 
-class Rows(NamedTuple):
-    """Rows ready for the register; ``members`` gives for each row of the draft its row here."""
+@dataclass(frozen=True, slots=True)
+class Rows:
+    """Rows ready for the register.
 
-    frame: pd.DataFrame
-    imperfections: pd.DataFrame | None
-    members: Any
+    Attributes
+    ----------
+    body : Body
+        The rows of the file.
+    members : array of int
+        For each row of the file, the first row of the same natural key: it stands for all.
+    showing : array of int or None
+        Of an examination file, the rows that show an imperfection, each once, in order of the
+        first row of their key.
+    """
+
+    body: Body
+    members: Places
+    showing: Places | None
+
+    def frame(self, rows: slice, left_out: Mask) -> tuple[pd.DataFrame, pd.DataFrame | None]:
+        """Return the rows of a piece that go into the register, and their imperfections.
+
+        ``left_out`` marks the rows of the file that are not taken.
+        """
+        numbers = np.arange(rows.start, rows.stop)
+        own = numbers[(self.members[rows] == numbers) & ~left_out[rows]]
+        plain = _plain(self.body)
+        if self.showing is None:
+            return self.body.frame(own, plain), None
+        start, end = np.searchsorted(self.members[self.showing], [rows.start, rows.stop])
+        showing = self.showing[start:end]
+        showing = showing[~left_out[showing]]
+        shown = self.body.frame(showing, IMPERFECTION_COLUMNS)
+        shown["examination"] = self.members[showing]
+        shown["imp_rejectable"] = _rejectable(self.body, showing)
+        return self.body.frame(own, plain), shown
 
 
-def gather(draft: Draft) -> Rows:
-    """Return the rows of a draft by their natural key, and tell blank cells and keys that clash.
+def gather(body: Body) -> Rows:
+    """Return the rows of a file by their natural key, and tell blank cells and keys that clash.
 
     Rows of one examination that differ only in the imperfection are its imperfections; such a row
-    need not say again what another row of its examination says, and the draft is filled in. Any
-    other row that stands twice word for word is taken once.
+    need not say again what another row of its examination says, and is filled in. Any other row
+    that stands twice word for word is taken once.
     """
-    name = draft.table.name
-    examined = name == "examinations"
+    examined = body.table.name == "examinations"
     if examined:
-        draft.frame["round"] = draft.frame["round"].fillna(0)
-    keys = natural_key(name, draft.frame)
-    plain = [c for c in draft.table.names if not examined or c not in IMPERFECTION_COLUMNS]
-    shows = draft.frame[list(IMPERFECTION_COLUMNS)].notna().any(axis=1) if examined else None
+        rounds = body.columns["round"]
+        rounds.values = rounds.values.fillna(0)
+    groups = _several(key_numbers(body))
+    members = np.arange(len(body))
+    members[groups.rows] = groups.rows[groups.first]
+    shows = _shows(body) if examined else None
     if shows is not None:
-        _fill_in(draft, keys, shows, plain)
-    tell_missing(draft)
-    first = keys.drop_duplicates()
-    members = keys.map(pd.Series(first.index, index=first.to_numpy()))
-    repeated = keys.duplicated(keep="first")
-    _tell_clashes(draft, keys, members, plain)
-    frame = draft.frame.loc[first.index]
+        _fill_in(body, groups, shows[groups.rows])
+    tell_missing(body)
+    clashing = _tell_clashes(body, groups)
+    repeated = groups.rows[groups.first != np.arange(len(groups.rows))]
     if shows is None:
-        _note_doubles(draft, repeated)
-        return Rows(frame, None, members)
-    _note_doubles(draft, repeated & ~shows)
-    return Rows(frame[plain], _imperfections(draft, members, shows), members)
+        _note_doubles(body, repeated, clashing)
+        return Rows(body, members, None)
+    _note_doubles(body, repeated[~shows[repeated]], clashing)
+    return Rows(body, members, _imperfections(body, groups, members, shows, clashing))
 
 
-def _fill_in(draft: Draft, keys: Any, shows: Any, plain: list[str]) -> None:
+def key_numbers(body: Body) -> Places:
+    """Return a number for the natural key of each row: equal keys, equal numbers.
+
+    An examination that answers a request is known by the request; any other by its place.
+    """
+    pieces = {name: body.value_numbers(name) for name in body.table.key}
+    if body.table.name == "examinations":
+        asked = pieces["request"] > 0
+        for place in ("from_mm", "to_mm"):
+            pieces[place] = np.where(asked, 0, pieces[place])
+    return combined(list(pieces.values()))
+
+
+@dataclass(frozen=True, slots=True)
+class _Groups:
+    """The rows whose key stands more than once, key by key, and where each key begins."""
+
+    rows: Places
+    starts: Places
+    first: Places
+
+
+def _several(keys: Places) -> _Groups:
+    ordered = np.sort(keys)
+    twice = np.unique(ordered[1:][ordered[1:] == ordered[:-1]])
+    rows = np.flatnonzero(np.isin(keys, twice)) if len(twice) else np.zeros(0, dtype="int64")
+    rows = rows[np.argsort(keys[rows], kind="stable")]
+    begins = np.ones(len(rows), dtype=bool)
+    begins[1:] = keys[rows[1:]] != keys[rows[:-1]]
+    starts = np.flatnonzero(begins)
+    return _Groups(rows, starts, starts[np.cumsum(begins) - 1] if len(rows) else starts)
+
+
+def _plain(body: Body) -> list[str]:
+    """Return the columns that all rows of one key share."""
+    examined = body.table.name == "examinations"
+    return [c for c in body.table.names if not examined or c not in IMPERFECTION_COLUMNS]
+
+
+def _shows(body: Body) -> Mask:
+    shows = np.zeros(len(body), dtype=bool)
+    for name in IMPERFECTION_COLUMNS:
+        shows |= body.filled(name)
+    return shows
+
+
+def _fill_in(body: Body, groups: _Groups, shows: Mask) -> None:
     """Fill in what the row of an imperfection leaves blank from the rows of the same key."""
-    several = keys.duplicated(keep=False)
-    if not (several & shows).any():
+    if not shows.any():
         return
-    rows = draft.frame.loc[several, plain]
-    # Of each column the first cell that is filled in, whichever row it stands in.
-    said = rows.groupby(keys[several]).transform("first")
-    kept = rows.notna().to_numpy() | ~shows[several].to_numpy()[:, np.newaxis]
-    draft.frame.loc[several, plain] = rows.where(kept, said)
-    draft.frame = typed(draft.frame, draft.table.columns)
+    order, nowhere = np.arange(len(groups.rows)), len(groups.rows)
+    for name in _plain(body):
+        there = body.filled(name, groups.rows)
+        # Of each column the first cell that is filled in, whichever row it stands in.
+        said = np.minimum.reduceat(np.where(there, order, nowhere), groups.starts)
+        source = said[np.searchsorted(groups.starts, groups.first)]
+        lacks = ~there & shows & (source < nowhere)
+        if lacks.any():
+            body.fill(name, groups.rows[lacks], groups.rows[source[lacks]])
 
 
-def _tell_clashes(draft: Draft, keys: Any, members: Any, plain: list[str]) -> None:
-    """Tell each content of a key that is another than its first, once."""
-    content = draft.frame[plain].assign(key=keys)[keys.duplicated(keep=False)].drop_duplicates()
-    again = content.index[content["key"].duplicated()]
-    if again.empty:
-        return
-    before = members[again]
-    mine, other = draft.frame.loc[again], draft.frame.loc[before]
-    different = pd.DataFrame({n: differs(mine[n], other[n]) for n in plain}, index=again)
-    names = different.columns.to_numpy()
-    listed = [summary(names[row]) for row in different.to_numpy(dtype=bool)]
-    reason = "the same key stands in row " + draft.places[before].astype("str").set_axis(again)
-    remedy = "with another " + pd.Series(listed, again, dtype="str")
-    remedy += "; keep one of them, or mend the key"
-    draft.tell("TWICE", draft.frame.index.isin(again), None, reason, remedy)
+def _tell_clashes(body: Body, groups: _Groups) -> Mask:
+    """Tell each content of a key that is another than its first, once; return their mask."""
+    told = np.zeros(len(body), dtype=bool)
+    if not len(groups.rows):
+        return told
+    names = _plain(body)
+    said = {name: body.value_numbers(name, groups.rows) for name in names}
+    content = combined([groups.first, *said.values()])
+    new = np.zeros(len(content), dtype=bool)
+    new[np.unique(content, return_index=True)[1]] = True
+    again = np.flatnonzero(new & (groups.first != np.arange(len(content))))
+    before = groups.first[again]
+    different = np.array([said[name][again] != said[name][before] for name in names]).T
+    rows = groups.rows[again]
+    order = np.argsort(rows)
+    reasons = [f"the same key stands in row {body.places[row]}" for row in groups.rows[before]]
+    listed = [summary(np.array(names)[row]) for row in different]
+    remedies = [f"with another {what}; keep one of them, or mend the key" for what in listed]
+    body.tell(
+        "TWICE", rows[order], None,
+        [reasons[n] for n in order], [remedies[n] for n in order],
+    )  # fmt: skip
+    told[rows] = True
+    return told
 
 
-def _note_doubles(draft: Draft, doubles: Any) -> None:
-    told = {finding.row for finding in draft.findings if finding.code == "TWICE"}
-    doubles = doubles & ~draft.places.isin(told)
-    number = int(doubles.sum())
-    if number:
-        rows = summary(draft.places[doubles].astype("str"))
-        draft.notes.append(f"{number} row{'s' if number > 1 else ''} stood twice: row {rows}")
+def _note_doubles(body: Body, doubles: Places, clashing: Mask) -> None:
+    places = np.sort(body.places[doubles[~clashing[doubles]]])
+    if len(places):
+        rows = summary(map(str, places.tolist()))
+        plural = "s" if len(places) > 1 else ""
+        body.notes.append(f"{len(places)} row{plural} stood twice: row {rows}")
 
 
-def _imperfections(draft: Draft, members: Any, shows: Any) -> pd.DataFrame:
-    """Return the imperfections with the row of their examination, each once."""
-    rows = draft.frame.loc[shows, list(IMPERFECTION_COLUMNS)]
-    rows["examination"] = members[shows]
-    # Beyond the acceptance level unless the file says otherwise, on a rejected spot only.
-    rejected = (draft.frame["verdict"] == "reject")[shows].astype("boolean")
-    rows["imp_rejectable"] = rows["imp_rejectable"].fillna(rejected)
-    doubles = rows.duplicated()
-    _note_doubles(draft, doubles.reindex(draft.frame.index, fill_value=False))
-    kept: pd.DataFrame = rows[~doubles]
-    return kept
+def _rejectable(body: Body, rows: Places) -> Any:
+    """Return whether imperfections are beyond the level: on a rejected spot unless said not."""
+    rejected = body.where("verdict", body.columns["verdict"].values == "reject", rows)
+    said = body.values("imp_rejectable", rows)
+    return said.fillna(pd.Series(rejected, said.index, dtype="boolean"))
+
+
+def _imperfections(
+    body: Body, groups: _Groups, members: Places, shows: Mask, clashing: Mask
+) -> Places:
+    """Return the rows that show an imperfection, each imperfection of an examination once."""
+    rows = groups.rows[shows[groups.rows]]
+    said: list[npt.NDArray[Any]] = [
+        body.value_numbers(name, rows) for name in IMPERFECTION_COLUMNS if name != "imp_rejectable"
+    ]
+    beyond = _rejectable(body, rows).astype("Int8").fillna(2).to_numpy("int64")
+    content = combined([members[rows], beyond, *said])
+    first = np.zeros(len(rows), dtype=bool)
+    first[np.unique(content, return_index=True)[1]] = True
+    _note_doubles(body, rows[~first], clashing)
+    kept = shows.copy()
+    kept[rows[~first]] = False
+    showing = np.flatnonzero(kept)
+    return showing[np.argsort(members[showing], kind="stable")]

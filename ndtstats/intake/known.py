@@ -1,29 +1,83 @@
 """What the register knows already, read once for all checks of a file."""
 
+from collections.abc import Mapping, Sequence
 from functools import cached_property
+from typing import Any
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
+from ndtstats.intake.body import Body
+from ndtstats.intake.cells import combined
+from ndtstats.intake.draft import Draft
 from ndtstats.qualification import Papers, papers_of
 from ndtstats.register import Register
 from ndtstats.rules import Rules, hold_of, is_under, rules_in_force
+from ndtstats.rules.where import LISTS, RANGES
+
+#: Up to so many joints or reports are asked for by name; of more, all are read.
+MOST_NAMED = 5_000
+
+#: What checks ask of a joint.
+_OF_JOINT = {
+    "job", "joint", "length_mm", "penetration", "joint_type", "thickness_mm", "material",
+    "process", "position", "category", *LISTS, *RANGES,
+}  # fmt: skip
 
 
 class Known:
-    """The register as the checks see it; each table is read when first asked for."""
+    """The register as the checks of a file see it; each part is read when first asked for.
 
-    def __init__(self, register: Register, frame: pd.DataFrame) -> None:
+    Parameters
+    ----------
+    register : Register
+        Where the file is to go.
+    body : Body
+        The rows of the file.
+
+    Attributes
+    ----------
+    pairs : DataFrame
+        The distinct joints (job, joint) that the file names.
+    pair : array of int
+        For each row of the file, the row of ``pairs`` that is its joint.
+    """
+
+    def __init__(self, register: Register, body: Body) -> None:
         self._register = register
-        self._keys = frame[[name for name in ("job", "joint") if name in frame]]
-        self._named = list(pd.unique(frame["job"].dropna())) if "job" in frame else []
+        self.body = body
+        self._keys = [name for name in ("job", "joint") if name in body.table.names]
         self._tables: dict[str, pd.DataFrame] = {}
+        numbers = [body.value_numbers(name) for name in self._keys] or [np.zeros(len(body), "u1")]
+        pair, distinct = pd.factorize(combined(numbers))
+        self.pair: npt.NDArray[np.int32] = pair.astype("int32")
+        first = np.zeros(len(distinct), dtype="int64")
+        first[self.pair[::-1]] = np.arange(len(body))[::-1]
+        self.pairs = body.frame(first, self._keys).reset_index(drop=True)
+        self.jobs = list(self.pairs["job"].dropna().unique()) if "job" in self._keys else []
 
     def table(self, name: str) -> pd.DataFrame:
         """Return the rows in force of a table, of the jobs of the file where it has jobs."""
         if name not in self._tables:
-            only = str(self._named[0]) if len(self._named) == 1 else None
-            self._tables[name] = self._register.table(name, job=only)
+            self._tables[name] = self.some(name)
         return self._tables[name]
+
+    def some(
+        self,
+        name: str,
+        columns: Sequence[str] | None = None,
+        only: Mapping[str, Sequence[str]] | None = None,
+    ) -> pd.DataFrame:
+        """Return columns of those rows of :meth:`table` that hold one of some texts."""
+        job = str(self.jobs[0]) if len(self.jobs) == 1 else None
+        return self._register.table(name, job=job, columns=columns, only=only)
+
+    def named(self, column: str) -> dict[str, list[str]]:
+        """Return the texts of a column of the file, to ask for; nothing if they are too many."""
+        values = self.body.columns[column].values
+        texts = [str(text) for text in pd.unique(values.dropna())]
+        return {column: texts} if len(texts) <= MOST_NAMED else {}
 
     @cached_property
     def papers(self) -> Papers:
@@ -33,7 +87,7 @@ class Known:
     @cached_property
     def rules(self) -> dict[str, Rules]:
         """The rules in force, by job; a job without any is left out."""
-        jobs = [job for job in self.table("jobs")["job"] if job in set(self._named)]
+        jobs = [job for job in self.table("jobs")["job"] if job in set(self.jobs)]
         found = {job: rules_in_force(self._register, job) for job in jobs}
         return {job: rules for job, rules in found.items() if rules is not None}
 
@@ -44,17 +98,66 @@ class Known:
         return spots.drop_duplicates("spot").set_index("spot")
 
     @cached_property
-    def joints(self) -> pd.DataFrame:
-        """The joint of each row of the file (job, joint), aligned to it; missing where unknown."""
-        joints = self.table("joints").drop(columns=["id", "batch"])
-        found = self._keys.merge(joints, on=["job", "joint"], how="left")
-        return found.set_axis(self._keys.index)
+    def _joints(self) -> pd.DataFrame:
+        """The joint of each pair; missing where unknown."""
+        return self._of_pairs(self.some("joints", sorted(_OF_JOINT), self.named("joint")))
 
-    def welded(self) -> pd.DataFrame:
-        """Return first and last day of welding of each joint."""
-        deposits = self.table("deposits")
+    @cached_property
+    def names_of_joints(self) -> pd.DataFrame:
+        """Job and joint of all joints, to say which one may be meant."""
+        return self.some("joints", ["job", "joint"])
+
+    def joints(self, draft: Draft) -> pd.DataFrame:
+        """Return the joint of each row of a draft, aligned to it; missing where unknown."""
+        return self._aligned(self._joints, draft)
+
+    def of_joint(self, draft: Draft, column: str) -> Any:
+        """Return one column of :meth:`joints`."""
+        return self._aligned(self._joints[[column]], draft)[column]
+
+    @cached_property
+    def _welded(self) -> pd.DataFrame:
+        deposits = self.some("deposits", ["job", "joint", "date"], self.named("joint"))
         by_joint = deposits.groupby(["job", "joint"], as_index=False)
-        return by_joint.agg(first=("date", "min"), last=("date", "max"))
+        return self._of_pairs(by_joint.agg(first=("date", "min"), last=("date", "max")))
+
+    def welded(self, draft: Draft) -> pd.DataFrame:
+        """Return first and last day of welding of the joint of each row, aligned to it."""
+        return self._aligned(self._welded[["first", "last"]], draft)
+
+    @cached_property
+    def _seen(self) -> tuple[pd.DataFrame, set[str]]:
+        """First accepted visual examination of each pair, and the jobs that have any at all."""
+        columns = ["job", "joint", "method", "verdict", "date"]
+        visual = np.flatnonzero(
+            self.body.where("method", self.body.columns["method"].values == "VT")
+        )
+        only = {"method": ["VT"], **self.named("joint")}
+        there = self.some("examinations", columns, only)
+        jobs = {*there["job"], *self.body.values("job", visual).dropna()}
+        if set(self.jobs) - jobs:
+            others = self.some("examinations", ["job"], {"method": ["VT"]})
+            jobs |= set(others["job"])
+        both = pd.concat([there[columns], self.body.frame(visual, columns)])
+        accepted = both[both["verdict"] == "accept"]
+        first = accepted.groupby(["job", "joint"], as_index=False).agg(date=("date", "min"))
+        return self._of_pairs(first)[["date"]], jobs
+
+    def seen(self, draft: Draft) -> tuple["pd.Series[Any]", set[str]]:
+        """Return when the joint of each row was first accepted by eye, here or in the file.
+
+        Aligned to the rows; and the jobs of which any visual examination is recorded at all.
+        """
+        first, jobs = self._seen
+        return self._aligned(first, draft)["date"], jobs
+
+    def _of_pairs(self, found: pd.DataFrame) -> pd.DataFrame:
+        found = found.drop(columns=["id", "batch"], errors="ignore")
+        return self.pairs.merge(found, on=["job", "joint"], how="left")
+
+    def _aligned(self, of_pairs: pd.DataFrame, draft: Draft) -> pd.DataFrame:
+        rows = draft.frame.index
+        return of_pairs.take(self.pair[rows]).set_axis(rows)
 
     def hold_hours(self, frame: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
         """Return the longest hold time of each row by its joint and method, 0 where no rule says.
@@ -64,6 +167,8 @@ class Known:
         hold = pd.DataFrame({"hours": 0.0, "assumed": ""}, index=frame.index)
         for job, rules in self.rules.items():
             for rule in rules.extent:
+                if rule.hold_times is None and not rule.hold_hours:
+                    continue
                 mine = (frame["job"] == job) & frame["method"].isin(rule.methods)
                 mine &= is_under(joints, rule)
                 asked = hold_of(rule, joints)

@@ -5,8 +5,8 @@ from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
-from typing import Any
 
+import numpy as np
 import pandas as pd
 
 from ndtstats.columns import TABLES, Table
@@ -14,11 +14,13 @@ from ndtstats.errors import UseError, nearest
 from ndtstats.findings import Finding
 from ndtstats.intake import checks_keys as keys
 from ndtstats.intake import checks_trade as trade
+from ndtstats.intake.body import Body, Mask, make_body
 from ndtstats.intake.corrections import write_corrections
-from ndtstats.intake.draft import Draft, make_draft
+from ndtstats.intake.draft import Draft, draft_of, tell_bounds
 from ndtstats.intake.examinations import Rows, gather
 from ndtstats.intake.known import Known
 from ndtstats.intake.mapping import Mapping, read_mapping
+from ndtstats.intake.readers import shown, text_sha256
 from ndtstats.intake.sheets import choose_sheet
 from ndtstats.progress import Progress, silent
 from ndtstats.register import Batch, Counts, Register
@@ -26,20 +28,13 @@ from ndtstats.register.frames import natural_key
 from ndtstats.register.schema import STORED
 
 Check = Callable[[Draft, Known], None]
+CheckAcross = Callable[[Body, Known], None]
 
-#: What is checked of each table, beyond its cells.
+#: What is checked of the rows of each table one by one, beyond their cells.
 CHECKS: dict[str, tuple[Check, ...]] = {
-    "jobs": (),
     "zones": (keys.job_known, keys.parent_known),
     "joints": (keys.job_known, keys.zone_known, keys.category_known, trade.crossings_within_joint),
-    "deposits": (
-        keys.job_known,
-        keys.joint_known,
-        keys.welder_known,
-        trade.within_joint,
-        trade.by_qualified_welder,
-    ),
-    "welders": (),
+    "deposits": (keys.job_known, keys.joint_known, keys.welder_known, trade.within_joint),
     "qualifications": (keys.welder_known, trade.certificate_runs),
     "confirmations": (keys.welder_known, keys.certificate_known),
     "examinations": (
@@ -48,16 +43,23 @@ CHECKS: dict[str, tuple[Check, ...]] = {
         keys.request_known,
         trade.within_joint,
         trade.after_welding,
-        trade.reject_before_repair,
         trade.indication_in_spot,
         trade.verdict_fits,
         trade.method_fits,
-        trade.exposure_once,
         trade.seen_by_eye_first,
     ),
     "beads": (keys.job_known, keys.joint_known, trade.bead_within_joint),
     "tests": (keys.job_known, keys.zone_known),
 }
+
+#: What is checked of all rows of a file together.
+CHECKS_ACROSS: dict[str, tuple[CheckAcross, ...]] = {
+    "deposits": (trade.by_qualified_welder,),
+    "examinations": (trade.reject_before_repair, trade.exposure_once),
+}
+
+#: Of a hundred parts of a load, those that are done when it begins to convert, check and write.
+_CONVERTING, _CHECKING, _WRITING = 15, 20, 45
 
 
 @dataclass(slots=True)
@@ -159,32 +161,38 @@ def load(
     """
     shape = _table(table)
     declared = read_mapping(mapping, shape) if mapping else Mapping()
-    progress("reading", 0, 4)
+    progress("reading", 0, 100)
+    result = LoadResult(table, shown(Path(path)))
+    read_before = text_sha256(Path(path), sheet or declared.sheet)
+    if read_before is not None:
+        result.already = _loaded_before(register, table, _digest(read_before, None, declared))
+        if result.already is not None:
+            return result
     grid, header, notes = choose_sheet(path, shape, declared, sheet)
-    # The same cells mean something else under another mapping.
-    sha256 = hashlib.sha256(
-        f"{grid.sha256}|{grid.sheet}|{declared.model_dump_json()}".encode()
-    ).hexdigest()
-    result = LoadResult(table, grid.file)
+    sha256 = _digest(grid.sha256, grid.sheet, declared)
     result.already = _loaded_before(register, table, sha256)
     if result.already is not None:
         return result
-    progress("converting", 1, 4)
-    draft = make_draft(grid, header, shape, declared)
-    result.rows = len(draft.frame)
-    progress("checking", 2, 4)
-    rows = _checked(draft, register)
-    result.findings = draft.findings
-    result.notes = notes + draft.notes
-    bad = draft.bad_rows
+    progress("converting", _CONVERTING, 100)
+    body = make_body(grid, header, shape, declared)
+    result.rows = len(body)
+    rows = _checked(body, register, progress)
+    result.findings = body.findings
+    result.notes = notes + body.notes
     # An examination is taken with all its imperfections or not at all.
-    spoiled = rows.members.isin(rows.members[bad])
-    result.left_out = int(spoiled.sum())
+    spoiled = np.zeros(len(body), dtype=bool)
+    spoiled[rows.members[body.bad]] = True
+    left_out = spoiled[rows.members]
+    result.left_out = int(left_out.sum())
     if result.left_out and not take_good:
         return result
-    progress("writing", 3, 4)
-    _write(register, result, draft, rows, spoiled, sha256, by, now, dry_run=dry_run)
+    _write(register, result, rows, left_out, sha256, by, now, progress, dry_run=dry_run)
     return result
+
+
+def _digest(sha256: str, sheet: str | None, declared: Mapping) -> str:
+    # The same cells mean something else under another mapping.
+    return hashlib.sha256(f"{sha256}|{sheet}|{declared.model_dump_json()}".encode()).hexdigest()
 
 
 def _table(name: str) -> Table:
@@ -201,32 +209,42 @@ def _loaded_before(register: Register, table: str, sha256: str) -> int | None:
     return None if same.empty else int(same["number"].iloc[-1])
 
 
-def _checked(draft: Draft, register: Register) -> Rows:
-    known = Known(register, draft.frame)
-    rows = gather(draft)
-    for check in CHECKS[draft.table.name]:
-        check(draft, known)
-    order = {name: number for number, name in enumerate(draft.table.names)}
-    draft.findings.sort(key=lambda f: (f.row or 0, order.get(f.column or "", len(order))))
+def _checked(body: Body, register: Register, progress: Progress) -> Rows:
+    progress("checking", _CHECKING, 100)
+    known = Known(register, body)
+    table = body.table
+    tell_bounds(body)
+    rows = gather(body)
+    for piece in body.pieces():
+        draft = draft_of(body, piece)
+        for check in CHECKS.get(table.name, ()):
+            check(draft, known)
+        progress("checking", _part(_CHECKING, _WRITING, piece, body), 100)
+    for across in CHECKS_ACROSS.get(table.name, ()):
+        across(body, known)
+    order = {name: number for number, name in enumerate(table.names)}
+    body.findings.sort(key=lambda f: (f.row or 0, order.get(f.column or "", len(order))))
     return rows
+
+
+def _part(first: int, last: int, piece: slice, body: Body) -> int:
+    """Return how much of a load is done with a piece of one of its steps."""
+    return first + int((last - first) * piece.stop / len(body))
 
 
 def _write(
     register: Register,
     result: LoadResult,
-    draft: Draft,
     rows: Rows,
-    spoiled: Any,
+    left_out: Mask,
     sha256: str,
     by: str | None,
     now: datetime,
+    progress: Progress,
     *,
     dry_run: bool,
 ) -> None:
-    good = rows.frame[~spoiled.reindex(rows.frame.index)]
-    shown = rows.imperfections
-    if shown is not None:
-        shown = shown[shown["examination"].isin(good.index)]
+    progress("writing", _WRITING, 100)
     entry = register.batch(
         kind="load",
         subject=result.table,
@@ -239,31 +257,35 @@ def _write(
         rehearse=dry_run,
     )
     with entry as batch:
-        result.counts = batch.merge(result.table, good, shown)
-        warnings = _warnings(batch, draft, rows, spoiled)
+        for piece in rows.body.pieces():
+            batch.merge(result.table, *rows.frame(piece, left_out))
+            progress("writing", _part(_WRITING, 100, piece, rows.body), 100)
+        result.counts = batch.counts
+        warnings = _warnings(batch, rows, left_out)
         if len(warnings):
             batch.insert("warnings", warnings)
         result.batch = batch.number if result.counts.changed and not dry_run else None
         # Within the transaction: no row is left out without being written down.
         if result.left_out and not dry_run:
-            result.corrections = write_corrections(draft, spoiled)
+            result.corrections = write_corrections(rows.body, left_out)
 
 
-def _warnings(batch: Batch, draft: Draft, rows: Rows, spoiled: Any) -> pd.DataFrame:
+def _warnings(batch: Batch, rows: Rows, left_out: Mask) -> pd.DataFrame:
     """Return the warnings about rows that the batch brought, as rows of the register.
 
     Of a row that was there already, somebody was warned when it came.
     """
-    out = set(draft.places[spoiled])
-    kept = [f for f in draft.findings if f.severity == "warning" and f.row not in out]
+    body = rows.body
+    warned = [f for f in body.findings if f.severity == "warning" and f.row is not None]
+    at = np.searchsorted(body.places, np.array([f.row for f in warned], dtype="int64"))
+    kept = [finding for finding, out in zip(warned, left_out[at], strict=True) if not out]
     names = [column.name for column in STORED["warnings"]]
     if not kept:
         return pd.DataFrame(columns=names)
-    table = draft.table.name
-    keys = natural_key(table, rows.frame).reindex(rows.members).set_axis(draft.frame.index)
-    jobs = draft.frame["job"] if "job" in draft.frame else pd.Series(None, draft.frame.index)
-    of_row = pd.DataFrame({"job": jobs, "row_key": keys}).set_axis(draft.places)
+    table = body.table.name
+    members = rows.members[at[~left_out[at]]]
+    row_keys = natural_key(table, body.frame(members)).to_numpy()
+    jobs = body.values("job", members).to_numpy() if "job" in body.table.names else None
     told = pd.DataFrame([{name: getattr(f, name, None) for name in names} for f in kept])
-    mine = of_row.reindex(told["row"])
-    told = told.assign(table=table, job=mine["job"].to_numpy(), row_key=mine["row_key"].to_numpy())
-    return told[told["row_key"].isin(batch.brought(table))]
+    told = told.assign(table=table, job=jobs, row_key=row_keys)
+    return told[told["row_key"].isin(batch.brought(table, told["row_key"].unique().tolist()))]

@@ -9,7 +9,8 @@ import pandas as pd
 
 from ndtstats.columns import Column, Table
 from ndtstats.errors import UseError
-from ndtstats.intake.draft import Draft, make_draft
+from ndtstats.intake.body import make_body
+from ndtstats.intake.draft import Draft, draft_of, tell_bounds
 from ndtstats.intake.headings import find_header, heading, place_of, refuse_doubles
 from ndtstats.intake.mapping import Mapping
 from ndtstats.intake.readers import read_grids
@@ -70,7 +71,9 @@ def read_small(path: str | Path, table: Table) -> pd.DataFrame:
             f"{place_of(grid)}: no heading says {lacking}; write the headings {headings}"
         )
     refuse_doubles(grid, header)
-    draft = make_draft(grid, header, table, Mapping())
+    body = make_body(grid, header, table, Mapping())
+    tell_bounds(body)
+    draft = draft_of(body)
     _check(draft)
     if draft.frame.empty:
         raise UseError(f"{place_of(grid)}: there are no rows below the headings")
@@ -79,17 +82,19 @@ def read_small(path: str | Path, table: Table) -> pd.DataFrame:
 
 def _check(draft: Draft) -> None:
     """Refuse blank cells, doubles and all that conversion found, at once."""
-    table = draft.table
-    for name, blank in draft.blank.items():
-        draft.tell("MISSING", blank, name, "is blank", f"fill in {table.column(name).meaning}")
+    table, body = draft.table, draft.body
+    for column in table.columns:
+        if column.required:
+            blank = body.where(column.name, body.columns[column.name].blank)
+            draft.tell("MISSING", blank, column.name, "is blank", f"fill in {column.meaning}")
     keys = list(table.key)
     if keys:
         whole = draft.frame[keys].notna().all(axis=1)
         twice = draft.frame.duplicated(keys) & whole
         reason = f"stands twice with the same {' and '.join(keys)}"
         draft.tell("TWICE", twice, keys[0], reason, "keep one of them")
-    if not draft.findings:
+    if not body.findings:
         return
-    told = [str(found) for found in sorted(draft.findings, key=lambda one: one.row or 0)]
+    told = [str(found) for found in sorted(body.findings, key=lambda one: one.row or 0)]
     more = [f"and {len(told) - MOST_TOLD:,} more"] if len(told) > MOST_TOLD else []
     raise UseError("\n".join([*told[:MOST_TOLD], *more]))

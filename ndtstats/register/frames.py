@@ -9,7 +9,7 @@ import pandas as pd
 from ndtstats.columns import TABLES, Column
 
 #: Parts the pieces of a natural key; cannot occur in text read from a file.
-_UNIT_SEPARATOR = "\x1f"
+KEY_SEPARATOR = "\x1f"
 
 #: Data type of a column of each kind. A whole number with gaps becomes a nullable one.
 _DTYPES: dict[str, Any] = {
@@ -114,8 +114,9 @@ def _plain(values: "pd.Series[Any]") -> list[Any]:
         return list(_texts(values, None))
     if isinstance(values.dtype, pd.StringDtype):
         return list(_filled(values, None))
-    plain = values.astype(object)
-    return plain.where(values.notna(), None).tolist()
+    plain = values.to_numpy(dtype=object, copy=True)
+    plain[values.isna().to_numpy()] = None
+    return list(plain)
 
 
 def _filled(values: "pd.Series[Any]", missing: str | None) -> "np.ndarray[Any, Any]":
@@ -153,7 +154,7 @@ def natural_key(table: str, frame: pd.DataFrame) -> "pd.Series[Any]":
         asked = frame["request"].notna().to_numpy()
         for place in ("from_mm", "to_mm"):
             pieces[place] = np.where(asked, "", pieces[place])
-    keys = list(map(_UNIT_SEPARATOR.join, zip(*pieces.values(), strict=True)))
+    keys = list(map(KEY_SEPARATOR.join, zip(*pieces.values(), strict=True)))
     return pd.Series(keys, frame.index, dtype="str")
 
 

@@ -13,11 +13,12 @@ import numpy as np
 import pandas as pd
 import sqlalchemy as sa
 
-from ndtstats.columns import Column
+from ndtstats.columns import TABLES, Column
 from ndtstats.errors import UseError
 from ndtstats.register import chain
 from ndtstats.register import engine as db
 from ndtstats.register.frames import (
+    KEY_SEPARATOR,
     differs,
     from_pieces,
     from_rows,
@@ -38,6 +39,12 @@ T = TypeVar("T")
 
 #: Rows written or looked up at a time: bounds the memory of a load.
 CHUNK = 20_000
+
+#: What is looked up by name at a time; databases take some ten thousand.
+_ASKED_AT_ONCE = 5_000
+
+#: The character that follows the separator of keys: keys of one job sort before it.
+_AFTER_SEPARATOR = chr(ord(KEY_SEPARATOR) + 1)
 
 _ID = Column("id", "whole", "id of the row")
 _BATCH = Column("batch", "whole", "log entry that brought the row")
@@ -158,6 +165,7 @@ class Register:
         job: str | None = None,
         as_of: datetime | None = None,
         columns: Sequence[str] | None = None,
+        only: Mapping[str, Sequence[str]] | None = None,
     ) -> pd.DataFrame:
         """Return the rows of a table that were in force at an instant.
 
@@ -171,6 +179,8 @@ class Register:
             What was known then; None: what is known now.
         columns : sequence of str, optional
             Only these columns.
+        only : mapping, optional
+            By column of text: only rows that hold one of these texts there, some thousands at most.
 
         Returns
         -------
@@ -183,6 +193,8 @@ class Register:
         query = sa.select(*(_raw(table.c[c.name]) for c in chosen)).order_by(table.c.id)
         if job is not None and "job" in table.c:
             query = query.where(table.c.job == job)
+        for column, texts in (only or {}).items():
+            query = query.where(table.c[column].in_(list(texts)))
         with db.reading(self._engine) as connection:
             query = query.where(_in_force(table, self._last_batch(connection, as_of)))
             found = connection.execute(query, execution_options={"yield_per": CHUNK})
@@ -359,8 +371,11 @@ class _Snapshot(Register):
         job: str | None = None,
         as_of: datetime | None = None,  # noqa: ARG002  (its own instant is what it is for)
         columns: Sequence[str] | None = None,
+        only: Mapping[str, Sequence[str]] | None = None,
     ) -> pd.DataFrame:
         """Return the rows in force at the instant of the snapshot; the same frame each time."""
+        if only:
+            return super().table(name, job=job, as_of=self._as_of, columns=columns, only=only)
         if (name, job) not in self._kept:
             self._kept[name, job] = super().table(name, job=job, as_of=self._as_of)
         whole = self._kept[name, job]
@@ -401,6 +416,7 @@ class Batch:
         self.counts = Counts()
         self._written: dict[str, chain.RowsDigest] = {}
         self._marked: set[str] = set()
+        self._held: dict[tuple[str, str | None], bool] = {}
 
     def insert(self, table: str, frame: pd.DataFrame, *, counted: bool = False) -> None:
         """Append rows to a table without natural key (plans, cells, spots, warnings).
@@ -433,35 +449,30 @@ class Batch:
         """
         rows = typed(frame, STORED[table])
         keys = natural_key(table, rows)
-        known = self._in_force(table, keys)
-        at = known.index.get_indexer(
-            pd.Index(keys)
-        )  # place of each row among the known ones, or -1
-        old = known.take(at[at >= 0])
-        fresh = rows[at >= 0]
-        changed = pd.Series(False, index=fresh.index)
-        for column in STORED[table]:
-            changed |= differs(fresh[column.name], old[column.name])
-        shown = _shown_imperfections(imperfections)
-        if table == "examinations":
-            changed |= self._imperfections_differ(fresh, old, shown)
-        corrected = changed.to_numpy()
+        known = self._in_force(table, rows, keys)
+        # Place of each row among the known ones, or -1.
+        at = known.index.get_indexer(pd.Index(keys))
+        fresh, old = rows[at >= 0], known.take(at[at >= 0])
+        corrected = self._corrected(table, fresh, old, imperfections)
         replaced = old["id"].to_numpy()[corrected].tolist()
         self._supersede(table, replaced)
         if table == "examinations":
             self._supersede("imperfections", replaced, by="examination")
-        to_write = pd.concat([rows[at < 0], fresh[corrected]]).sort_index()
+        to_write = pd.concat([rows[at < 0], fresh[corrected]]).sort_index() if len(old) else rows
         ids = self._append(table, to_write.assign(key=keys.loc[to_write.index]))
         self._append_imperfections(to_write, ids, imperfections)
         counts = Counts(int((at < 0).sum()), int((~corrected).sum()), int(corrected.sum()))
         self._count(counts)
         return counts
 
-    def brought(self, table: str) -> set[str]:
-        """Return the natural keys of the rows of a table that this batch wrote."""
-        rows = SQL_TABLES[table]
-        query = sa.select(rows.c.key).where(rows.c.batch == self.number)
-        return set(self._connection.execute(query).scalars())
+    def brought(self, table: str, keys: Sequence[str]) -> set[str]:
+        """Return those of some natural keys whose rows this batch wrote."""
+        rows = SQL_TABLES[table].c
+        found: set[str] = set()
+        mine = sa.select(rows.key).where(rows.batch == self.number, rows.superseded.is_(None))
+        for asked in _cut(keys):
+            found.update(self._connection.execute(mine.where(rows.key.in_(asked))).scalars())
+        return found
 
     def link(self, entry: Mapping[str, Any]) -> str:
         """Return the digest that chains this batch to the one before, given its log entry."""
@@ -476,13 +487,12 @@ class Batch:
             have.new + more.new, have.unchanged + more.unchanged, have.corrected + more.corrected
         )
 
-    def _in_force(self, name: str, keys: "pd.Series[Any]") -> pd.DataFrame:
+    def _in_force(self, name: str, frame: pd.DataFrame, keys: "pd.Series[Any]") -> pd.DataFrame:
         """Return the rows in force with these keys, indexed by key."""
         table = SQL_TABLES[name]
         columns = [Column("key", "text", "natural key"), _ID, *STORED[name]]
-        anything = self._connection.execute(sa.select(table.c.id).limit(1)).first()
         rows: list[Any] = []
-        if anything is not None and len(keys):
+        if len(keys) and self._held_before(name, frame):
             incoming = sa.table("incoming", sa.column("key"))
             self._connection.exec_driver_sql(
                 "CREATE TEMPORARY TABLE incoming (key TEXT PRIMARY KEY)"
@@ -496,6 +506,26 @@ class Batch:
             rows = list(self._connection.execute(query).all())
             self._connection.exec_driver_sql("DROP TABLE incoming")
         return from_rows(rows, columns).set_index("key")
+
+    def _held_before(self, name: str, frame: pd.DataFrame) -> bool:
+        """Return whether there were rows in force of these jobs when the batch first met them.
+
+        Where there were none no row need be looked up: a batch brings no key twice.
+        """
+        # SQLite compares keys byte by byte, and the job comes first in them.
+        by_job = TABLES[name].key[0] == "job" and self._connection.dialect.name == "sqlite"
+        held = []
+        for job in frame["job"].dropna().unique().tolist() if by_job else [None]:
+            if (name, job) not in self._held:
+                self._held[name, job] = self._holds(SQL_TABLES[name].c, job)
+            held.append(self._held[name, job])
+        return any(held)
+
+    def _holds(self, rows: Any, job: str | None) -> bool:
+        query = sa.select(rows.id).where(rows.superseded.is_(None), rows.batch < self.number)
+        if job is not None:
+            query = query.where(rows.key >= job + KEY_SEPARATOR, rows.key < job + _AFTER_SEPARATOR)
+        return self._connection.execute(query.limit(1)).first() is not None
 
     def _supersede(self, table: str, ids: list[int], by: str = "id") -> None:
         mark = _placeholder(self._connection)
@@ -518,18 +548,30 @@ class Batch:
             self._written.setdefault(table, chain.RowsDigest(columns)).add(rows)
         return ids
 
-    def _imperfections_differ(
-        self, fresh: pd.DataFrame, old: pd.DataFrame, shown: "pd.Series[Any]"
-    ) -> "pd.Series[Any]":
-        table = SQL_TABLES["imperfections"]
-        columns = STORED["imperfections"]
-        query = sa.select(*(_raw(table.c[c.name]) for c in columns)).where(
-            table.c.superseded.is_(None), table.c.job.in_(fresh["job"].unique().tolist())
+    def _corrected(
+        self, table: str, fresh: pd.DataFrame, old: pd.DataFrame, shown: pd.DataFrame | None
+    ) -> "np.ndarray[Any, np.dtype[np.bool_]]":
+        """Return which rows differ from those known by the same key."""
+        changed = np.zeros(len(fresh), dtype=bool)
+        if len(fresh):
+            for column in STORED[table]:
+                changed |= differs(fresh[column.name], old[column.name])
+            if table == "examinations":
+                known = _shown_imperfections(self._imperfections_of(old["id"].tolist()))
+                before = known.reindex(old["id"]).fillna("").to_numpy()
+                now = _shown_imperfections(shown).reindex(fresh.index).fillna("").to_numpy()
+                changed |= before != now
+        return changed
+
+    def _imperfections_of(self, examinations: list[int]) -> pd.DataFrame:
+        table, columns = SQL_TABLES["imperfections"], STORED["imperfections"]
+        query = sa.select(*(_raw(table.c[c.name]) for c in columns))
+        query = query.where(table.c.superseded.is_(None))
+        pieces = (
+            self._connection.execute(query.where(table.c.examination.in_(asked))).all()
+            for asked in _cut(examinations)
         )
-        known = from_rows(self._connection.execute(query).all(), columns)
-        before = _shown_imperfections(known).reindex(old["id"]).fillna("").to_numpy()
-        now = shown.reindex(fresh.index).fillna("").to_numpy()
-        return pd.Series(before != now, index=fresh.index)
+        return from_pieces(pieces, columns)
 
     def _append_imperfections(
         self, written: pd.DataFrame, ids: range, imperfections: pd.DataFrame | None
@@ -550,8 +592,16 @@ def _shown_imperfections(imperfections: pd.DataFrame | None) -> "pd.Series[Any]"
     if imperfections is None or imperfections.empty:
         return pd.Series([], dtype="str")
     columns = [c for c in STORED["imperfections"] if c.name.startswith("imp")]
-    text = typed(imperfections, columns).astype("str").fillna("").agg("|".join, axis=1)
+    texts = typed(imperfections, columns).astype("str").fillna("")
+    joined = map("|".join, zip(*(texts[name] for name in texts), strict=True))
+    text = pd.Series(list(joined), imperfections.index, dtype="str")
     return text.sort_values().groupby(imperfections["examination"]).agg("\n".join)
+
+
+def _cut(asked: Sequence[Any]) -> Iterator[Sequence[Any]]:
+    """Yield what is asked for by name, as much at a time as a database takes."""
+    for start in range(0, len(asked), _ASKED_AT_ONCE):
+        yield asked[start : start + _ASKED_AT_ONCE]
 
 
 def _next_entry(connection: sa.Connection, now: datetime) -> tuple[int, str]:

@@ -25,7 +25,9 @@ import pandas as pd
 
 from ndtstats.columns import TABLES
 from ndtstats.errors import NdtstatsError
-from ndtstats.intake.draft import make_draft, tell_missing
+from ndtstats.intake.body import make_body
+from ndtstats.intake.draft import tell_bounds
+from ndtstats.intake.examinations import gather
 from ndtstats.intake.mapping import Mapping, read_mapping
 from ndtstats.intake.sheets import choose_sheet
 
@@ -93,7 +95,9 @@ def read_workbook(content: bytes, folder: Path, chance: random.Random) -> None:
 def _draft(path: Path, chance: random.Random) -> None:
     table = TABLES[chance.choice(["examinations"] * 30 + list(TABLES))]
     sheet = choose_sheet(path, table, Mapping(), None)
-    tell_missing(make_draft(sheet.grid, sheet.header, table, Mapping()))
+    body = make_body(sheet.grid, sheet.header, table, Mapping())
+    tell_bounds(body)
+    gather(body)
 
 
 def read_declared(content: bytes, folder: Path, _chance: random.Random) -> None:
