@@ -2,13 +2,17 @@
 
 import json
 import math
+import os
+import shutil
 import sys
+import textwrap
+import threading
 import time
 import unicodedata
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, Literal
+from contextlib import contextmanager, nullcontext
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any, Literal, TextIO
 
 import click
 
@@ -17,14 +21,17 @@ from ndtstats.progress import Progress, silent
 if TYPE_CHECKING:
     import pandas as pd
 
-Style = Literal["text", "count", "percent", "number", "mm", "m", "date"]
+Style = Literal["text", "plain", "count", "percent", "number", "mm", "m", "date"]
 
 #: A spreadsheet would take a text cell that begins so as a formula, as in a file it is given
 #: (ndtstats.intake.spreadsheet, which is too heavy to import here).
 FORMULA_STARTS = ("=", "+", "-", "@", "\t", "\r", "\n", "＝", "＋", "－", "＠")
 
-#: Long work is silent this long before it shows progress.
-PATIENCE_S = 1.0
+#: Long work is silent this long before it shows progress, and shows it anew as often.
+PATIENCE_S, ANEW_S = 1.0, 0.2
+
+#: Sentences on a terminal are no wider than this, however wide it is.
+WIDEST = 100
 
 #: Width used when nobody looks: a table in a file or a pipe is never folded.
 PIPED_WIDTH = 1000
@@ -39,14 +46,31 @@ class Shown:
     style: Style = "text"
 
 
-def say(text: str) -> None:
-    """Print a line for the reader."""
-    click.echo(_harmless(text))
+def say(text: str, *, colour: str | None = None) -> None:
+    """Print a line for the reader, in a colour where he has a terminal that shows it."""
+    _print(text, sys.stdout, colour)
 
 
-def note(text: str) -> None:
+def note(text: str, *, colour: str | None = None) -> None:
     """Print a line beside the result, so that piped results stay clean."""
-    click.echo(_harmless(text), err=True)
+    _print(text, sys.stderr, colour)
+
+
+def _print(text: str, stream: TextIO, colour: str | None) -> None:
+    shown = "\n".join(_laid(_printable(line), stream) for line in text.split("\n"))
+    coloured = colour is not None and stream.isatty() and not os.environ.get("NO_COLOR")
+    with _line.paused() if _line else nullcontext():
+        click.echo(click.style(shown, fg=colour) if coloured else shown, file=stream)
+
+
+def _laid(line: str, stream: TextIO) -> str:
+    """Return a line broken between words where a terminal is narrower; piped, it stays whole."""
+    width = min(shutil.get_terminal_size().columns, WIDEST)
+    if len(line) <= width or not stream.isatty():
+        return line
+    return textwrap.fill(
+        line, width, break_long_words=False, break_on_hyphens=False, replace_whitespace=False
+    )
 
 
 def emit(
@@ -135,7 +159,13 @@ def _print_table(frame: "pd.DataFrame", columns: Sequence[Shown]) -> None:
     for row in zip(*cells, strict=True):
         table.add_row(*(Text(cell) for cell in row))
     width = None if sys.stdout.isatty() else PIPED_WIDTH
-    Console(file=sys.stdout, width=width, highlight=False).print(table)
+    console = Console(file=sys.stdout, width=width, highlight=False)
+    with console.capture() as captured:
+        console.print(table)
+    # The blanks that fill a row are of no use to whoever copies it.
+    lines = [line.rstrip() for line in captured.get().rstrip("\n").split("\n")]
+    with _line.paused() if _line else nullcontext():
+        click.echo("\n".join(lines))
 
 
 def _cells(values: "pd.Series[Any]", style: Style) -> list[str]:
@@ -144,20 +174,31 @@ def _cells(values: "pd.Series[Any]", style: Style) -> list[str]:
     return ["" if gone else show(value) for value, gone in zip(values, missing, strict=True)]
 
 
+def _number(value: float) -> str:
+    """Return a number with three digits that count, never with a power of ten.
+
+    Examples
+    --------
+    >>> _number(12345.6), _number(0.0625), _number(0.00002), _number(-0.00002), _number(0.0)
+    ('12,346', '0.0625', '< 0.0001', '> -0.0001', '0')
+    """
+    if abs(value) >= 1000:
+        return f"{value:,.0f}"
+    if 0 < abs(value) < 0.0001:
+        return "< 0.0001" if value > 0 else "> -0.0001"
+    return f"{value:.3g}"
+
+
 _STYLES: dict[str, Callable[[Any], str]] = {
     "text": lambda value: _printable(str(value)),
+    "plain": lambda value: f"{value}",
     "count": lambda value: f"{value:,.0f}",
     "percent": lambda value: f"{100 * value:.1f} %",
-    "number": lambda value: f"{value:.3g}",
+    "number": _number,
     "mm": lambda value: f"{value:,.0f}",
     "m": lambda value: f"{value / 1000:,.2f}",
     "date": lambda value: f"{value:%Y-%m-%d}",
 }
-
-
-def _harmless(text: str) -> str:
-    """Return lines that cannot steer the terminal, whatever a file or a cell is called."""
-    return "\n".join(_printable(line) for line in text.split("\n"))
 
 
 def _printable(text: str) -> str:
@@ -169,26 +210,71 @@ def _printable(text: str) -> str:
     )
 
 
+@dataclass(slots=True)
+class _Line:
+    """The line of a terminal on which long work tells how far it is."""
+
+    began: float = field(default_factory=time.monotonic)
+    since: float = 0.0
+    what: str = ""
+    done: int = 0
+    total: int = 0
+    shown: bool = False
+    lock: threading.Lock = field(default_factory=threading.Lock)
+    over: threading.Event = field(default_factory=threading.Event)
+
+    def tell(self, what: str, done: int, total: int) -> None:
+        """Take note of how far the work is."""
+        if what != self.what:
+            self.since = time.monotonic()
+        self.what, self.done, self.total = what, done, total
+
+    def run(self) -> None:
+        """Show it anew until it is over."""
+        while not self.over.wait(ANEW_S):
+            if time.monotonic() - self.began >= PATIENCE_S:
+                with self.lock:
+                    click.echo(f"\r\x1b[K{self.text()}", nl=False, err=True)
+                    self.shown = True
+
+    def text(self) -> str:
+        """Return what is to be shown: the time left where it can be told, else the time spent."""
+        if not (self.what and 0 < self.done <= self.total):
+            return f"at work for {time.monotonic() - self.began:.0f} s"
+        left = (time.monotonic() - self.since) * (self.total - self.done) / self.done
+        return f"{self.what}: {self.done:,} of {self.total:,}, {left:.0f} s left"
+
+    @contextmanager
+    def paused(self) -> Iterator[None]:
+        """Leave the line free, for something to be printed in its place."""
+        with self.lock:
+            if self.shown:
+                click.echo("\r\x1b[K", nl=False, err=True)
+                self.shown = False
+            yield
+
+
+#: The line that is shown, if any: a terminal has one.
+_line: _Line | None = None
+
+
 @contextmanager
 def progress() -> Iterator[Progress]:
     """Yield a listener that shows progress on long work, and nothing when nobody looks."""
+    global _line  # noqa: PLW0603  (a terminal has one line at which work is told)
     if not sys.stderr.isatty():
         yield silent
         return
-    started = time.monotonic()
-    shown = False
-
-    def tell(what: str, done: int, total: int) -> None:
-        nonlocal shown
-        spent = time.monotonic() - started
-        if spent < PATIENCE_S or not done:
-            return
-        left = spent * (total - done) / done
-        click.echo(f"\r\x1b[K{what}: {done:,} of {total:,}, {left:.0f} s left", nl=False, err=True)
-        shown = True
-
+    if _line is not None:
+        yield _line.tell
+        return
+    _line = _Line()
+    teller = threading.Thread(target=_line.run, daemon=True)
+    teller.start()
     try:
-        yield tell
+        yield _line.tell
     finally:
-        if shown:
-            click.echo("\r\x1b[K", nl=False, err=True)
+        _line.over.set()
+        teller.join()
+        with _line.paused():
+            _line = None

@@ -11,10 +11,16 @@ from ndtstats.clock import now
 from ndtstats.columns import TABLES
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from ndtstats.findings import Finding
     from ndtstats.intake import LoadResult
 
 #: Findings shown on a terminal; the rest is counted.
 MOST_SHOWN = 40
+
+#: Rows named of findings that differ in nothing else.
+MOST_ROWS = 6
 
 _FINDING_COLUMNS = (
     "code", "severity", "file", "sheet", "row", "column", "value", "reason", "remedy",
@@ -70,11 +76,34 @@ def load(
 
 
 def _show(result: "LoadResult") -> None:
-    for finding in result.findings[:MOST_SHOWN]:
-        say(f"{finding.severity}: {finding}")
-    more = len(result.findings) - MOST_SHOWN
+    alike = _alike(result.findings)
+    for findings in alike[:MOST_SHOWN]:
+        first = findings[0]
+        colour = "red" if first.severity == "error" else "yellow"
+        say(f"{first.severity}: {_together(findings)}", colour=colour)
+    more = sum(map(len, alike[MOST_SHOWN:]))
     if more > 0:
         say(f"and {more:,} more; --format csv gives them all")
+
+
+def _alike(findings: "Sequence[Finding]") -> "list[list[Finding]]":
+    """Return findings that differ in their row only together, in the order of the first of each."""
+    found: dict[tuple[object, ...], list[Finding]] = {}
+    for finding in findings:
+        said = (finding.value or "").casefold()
+        what = (finding.code, finding.file, finding.sheet, finding.column, said, finding.reason)
+        found.setdefault(what, []).append(finding)
+    return list(found.values())
+
+
+def _together(findings: "Sequence[Finding]") -> str:
+    """Return findings that differ in their row only as one sentence."""
+    rows = [f"{finding.row:,}" for finding in findings if finding.row is not None]
+    if len(rows) < 2:
+        return str(findings[0])
+    more = len(rows) - MOST_ROWS
+    listed = f"{', '.join(rows[:MOST_ROWS])} and {more:,} more" if more > 0 else ", ".join(rows)
+    return str(findings[0]).replace(f"row {findings[0].row}", f"rows {listed}", 1)
 
 
 def _conclusion(result: "LoadResult", *, dry_run: bool) -> str:

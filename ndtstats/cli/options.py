@@ -91,10 +91,13 @@ def seed_option(**more: Any) -> Callable[[F], F]:
 @contextmanager
 def opened(target: str, *, create: bool = False) -> "Iterator[Register]":
     """Yield the register named on the command line and close it afterwards."""
+    from ndtstats.cli.console import progress  # noqa: PLC0415  (so is what it is printed with)
     from ndtstats.register import Register  # noqa: PLC0415  (heavy; only when a verb runs)
 
-    register = Register.open(target, create=create)
-    try:
-        yield register
-    finally:
-        register.close()
+    # Whatever takes long tells so, also where it cannot say how far it is.
+    with progress():
+        register = Register.open(target, create=create)
+        try:
+            yield register
+        finally:
+            register.close()

@@ -54,6 +54,10 @@ VERBS: dict[str, tuple[str, str]] = {
 }
 
 
+#: Exit code of what was stopped with Ctrl-C: 128 and the number of the signal, as shells have it.
+STOPPED = 130
+
+
 class LazyGroup(click.Group):
     """A group whose commands are imported only when they run."""
 
@@ -90,7 +94,7 @@ def root() -> None:
     """Decide where the few weld exposures go, and say what their results mean.
 
     Exit codes: 0 fine; 1 a finding, such as problems in a file or something owed; 2 wrong use;
-    3 cannot go on.
+    3 cannot go on; 130 stopped with Ctrl-C.
     """
 
 
@@ -107,14 +111,14 @@ def run(arguments: Sequence[str]) -> int:
         outcome = root.main(list(arguments), prog_name="ndtstats", standalone_mode=False)
     except click.exceptions.Abort:
         click.echo("Stopped; nothing was left half done.", err=True)
-        return 3
+        return STOPPED
     except click.ClickException as error:
         error.show()
         return error.exit_code
     except NdtstatsError as error:
         from ndtstats.cli.console import note  # noqa: PLC0415  (not needed to show the help)
 
-        note(f"ndtstats: {error}")
+        note(f"ndtstats: {error}", colour="red")
         return error.exit_code
     return outcome if isinstance(outcome, int) else 0
 

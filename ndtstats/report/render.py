@@ -128,7 +128,7 @@ def write_page(page: Page, folder: str | Path, *, shared_assets: bool = False) -
     try:
         folder.mkdir(parents=True, exist_ok=True)
         shared = _write_script(folder) if shared_assets and page.figures else None
-        path.write_text(render_page(page, shared=shared), encoding="utf-8", newline="\n")
+        _write_whole(path, render_page(page, shared=shared))
     except OSError as error:
         raise CannotGoOn(f"{path} cannot be written: {error.strerror}") from error
     return path
@@ -143,8 +143,18 @@ def _write_script(folder: Path) -> str:
     if not (folder / name).exists():
         from plotly.offline import get_plotlyjs  # noqa: PLC0415  (heavy)
 
-        (folder / name).write_text(get_plotlyjs(), encoding="utf-8", newline="\n")
+        _write_whole(folder / name, get_plotlyjs())
     return name
+
+
+def _write_whole(path: Path, text: str) -> None:
+    """Write a file whole or not at all, also where somebody stops it half-way."""
+    part = path.with_name(f"{path.name}.part")
+    try:
+        part.write_text(text, encoding="utf-8", newline="\n")
+        part.replace(path)
+    finally:
+        part.unlink(missing_ok=True)
 
 
 def file_name(text: str) -> str:

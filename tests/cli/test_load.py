@@ -107,6 +107,9 @@ def test_csv_gives_all_findings(yard, results):
     _, out, _ = yard("load", "examinations", results(*rows), "--format", "csv")
     assert len(out.splitlines()) == 61
     _, out, _ = yard("load", "examinations", results(*rows))
+    assert "rows 2, 3, 4, 5, 6, 7 and 54 more, column verdict" in out
+    different = [row.replace("rejcet", f"wrong{n}") for n, row in enumerate(rows)]
+    _, out, _ = yard("load", "examinations", results(*different))
     assert "and 20 more; --format csv gives them all" in out
 
 

@@ -29,6 +29,15 @@ _SPOTS = (
     Shown("why", "why"),
 )
 
+_PLANS = (
+    Shown("plan", "plan"),
+    Shown("job", "job"),
+    Shown("kind", "kind"),
+    Shown("seed", "seed", "plain"),
+    Shown("drawn_at", "drawn (UTC)"),
+    Shown("rules_sha256", "SHA-256 of its rules"),
+)
+
 
 @click.command()
 @job_option
@@ -93,6 +102,11 @@ def draw(
         emit(spots.drop(columns=["id", "batch"]), fmt)
 
 
+def _minute(drawn_at: object) -> str:
+    """Return an instant that is kept as text to the minute."""
+    return f"{str(drawn_at)[:16].replace('T', ' ')} UTC"
+
+
 def _by_rule(spots: "object") -> None:
     import pandas as pd  # noqa: PLC0415
 
@@ -112,11 +126,12 @@ def list_plans(job: str | None, register: str, as_of: datetime | None, fmt: str)
     """List the plans of the register, oldest first."""
     with opened(register) as reg:
         plans = reg.table("plans", job=job, as_of=as_of).drop(columns=["id", "batch"])
-    conclusion = f"{len(plans)} plan{'s' if len(plans) != 1 else ''}."
-    short = plans.assign(rules_sha256=plans["rules_sha256"].str[:12])
-    shown = ("plan", "job", "kind", "seed", "drawn_at", "rules_sha256")
-    frame = short if fmt == "table" else plans
-    emit(frame, fmt, columns=[Shown(name, name) for name in shown], conclusion=conclusion)
+    conclusion = f"{len(plans):,} plan{'s' if len(plans) != 1 else ''}."
+    short = plans.assign(
+        rules_sha256=plans["rules_sha256"].str[:12],
+        drawn_at=plans["drawn_at"].str[:16].str.replace("T", " "),
+    )
+    emit(short if fmt == "table" else plans, fmt, columns=_PLANS, conclusion=conclusion)
 
 
 @click.command()
@@ -134,7 +149,7 @@ def show(number: str, register: str, as_of: datetime | None, fmt: str, *, reserv
         spots = plan_spots(reg, number, as_of).drop(columns=["id", "batch"])
     chosen = spots if reserves or fmt != "table" else spots[spots["part"] != "reserve"]
     conclusion = (
-        f"Plan {head['plan']} of job {head['job']}, drawn {head['drawn_at']} with seed "
+        f"Plan {head['plan']} of job {head['job']}, drawn {_minute(head['drawn_at'])} with seed "
         f"{head['seed']}: {len(spots):,} spots, {(spots['part'] == 'reserve').sum():,} of them "
         f"reserves.\nFrame {head['frame_sha256'][:12]}, rules {str(head['rules_sha256'])[:12]}."
     )
