@@ -87,4 +87,16 @@ def test_places_that_do_not_fit_into_one_number_are_sorted_all_the_same():
     lengths = union_length(group, start, start + 3.0)
     assert len(lengths) == 2_000_000
     assert lengths.eq(3.0).all()
-    assert lengths.index[0] == 1_999_999
+    assert lengths.index[-1] == 1_999_999
+
+
+@given(INTERVALS)
+def test_labels_that_are_numbers_do_as_others_do(rows):
+    names = {2: "a", 0: "b", 9: "c"}
+    group, start, end = columns(rows)
+    numbers = [next(n for n, name in names.items() if name == label) for label in group]
+    lengths = union_length(numbers, start, end)
+    assert lengths.rename(names).to_dict() == union_length(group, start, end).to_dict()
+    intervals = union_intervals(numbers, start, end)
+    named = intervals.assign(group=intervals["group"].map(names).astype("str"))
+    pd.testing.assert_frame_equal(named, union_intervals(group, start, end), check_dtype=bool(rows))
