@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 
 #: The blank between a number, or what is counted, and its unit or sign.
-_BEFORE_UNIT = re.compile(r"(?<=[\d,(]) (?=(?:%|mm|m|bar|EUR)(?!\w))| (?=÷)")
+_BEFORE_UNIT = re.compile(r"(?<=[\d,(]) (?=(?:%|mm|m|bar|EUR)(?!\w))| (?=÷)|(?<=adjusted) (?=p)")
 
 #: Marks of Unicode that override or embed a writing direction, and what stands instead.
 _TURNING = dict.fromkeys(

@@ -141,12 +141,12 @@ class Linker:
         )
 
     def _linked(self, word: str) -> Markup:
-        anchor = _BY_FORM[word.casefold()].anchor
+        anchor, shown = _BY_FORM[word.casefold()].anchor, unbroken(word)
         if anchor in self._here:
-            return escape(word)
+            return escape(shown)
         self._here.add(anchor)
         self._ever.add(anchor)
-        return Markup('<a class="term" href="#meaning-{}">{}</a>').format(anchor, word)
+        return Markup('<a class="term" href="#meaning-{}">{}</a>').format(anchor, shown)
 
     @property
     def used(self) -> list[Term]:

@@ -326,9 +326,27 @@ def _corrections(facts: ContractorFacts) -> Section:
             Text("Counted over all jobs and methods: one file may hold several. A correction is a "
                  "row that says something else of the same examination than an earlier one did; "
                  "both are kept. It may mend a slip of the yard as well as of the contractor."),
+            _months_table(rows),
             Fold("File by file", (_files_table(rows),), open=True),
         ]  # fmt: skip
     return Section("corrections", "Corrections to what was sent", tuple(blocks), "Corrections")
+
+
+def _months_table(files: pd.DataFrame) -> Table:
+    """Return what was sent, corrected and left out month by month."""
+    sums = files.groupby("month", sort=True)[["new", "unchanged", "corrected", "left_out"]].sum()
+    rows = sums.assign(files=files.groupby("month").size()).reset_index()
+    return Table(
+        "Rows loaded, corrected and left out, by month of loading",
+        (
+            make.text(rows, "month", "month"),
+            make.number(rows, "files", "files", make.counted),
+            make.number(rows, "new", "new rows", make.counted),
+            make.number(rows, "unchanged", "sent again unchanged", make.counted),
+            make.number(rows, "corrected", "corrected", make.counted),
+            make.number(rows, "left_out", "left out", make.counted),
+        ),
+    )
 
 
 def _files_table(rows: pd.DataFrame) -> Table:

@@ -248,8 +248,12 @@ def _cost(facts: ManagementFacts) -> Section:
     costs = facts.costs
     rows = pd.DataFrame([_cost_of(job, costs) for job in facts.jobs])
     priced = costs.per_exposure is not None or costs.per_repair is not None
+    in_money = f", {costs.currency}" if costs.currency else ""
     amounts = (
-        (make.text(rows, "spent", "cost so far"), make.text(rows, "ahead", "cost to come"))
+        tuple(
+            make.number(rows, name, f"cost {when}{in_money}", show.rounded)
+            for name, when in (("spent", "so far"), ("ahead", "to come"))
+        )
         if priced
         else ()
     )
@@ -281,8 +285,8 @@ def _cost_of(job: JobFacts, costs: Costs) -> dict[str, Any]:
     return {
         "job": job.job, "made": job.made, "repaired": job.repaired, "planned": job.planned,
         "owed": owed, "repairs": repairs, "likely": job.expected_repairs,
-        "spent": words.money(costs, job.made, job.repaired),
-        "ahead": words.money(costs, job.planned + owed, repairs + job.expected_repairs),
+        "spent": words.total_cost(costs, job.made, job.repaired),
+        "ahead": words.total_cost(costs, job.planned + owed, repairs + job.expected_repairs),
     }  # fmt: skip
 
 

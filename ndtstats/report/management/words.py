@@ -189,10 +189,15 @@ def money(costs: Costs, exposures: float, repairs: float) -> str:
     each, mend = costs.per_exposure, costs.per_repair
     if each is None and mend is None:
         return ""
-    total = show.rounded((each or 0.0) * exposures + (mend or 0.0) * repairs)
+    total = show.rounded(total_cost(costs, exposures, repairs))
     unit = f" {costs.currency}" if costs.currency else ""
     alone = " for exposures alone" if mend is None else " for repairs alone" if each is None else ""
     return f"about {total}{unit}{alone}"
+
+
+def total_cost(costs: Costs, exposures: float, repairs: float) -> float:
+    """Return what exposures and repairs cost together, of what the costs are known."""
+    return (costs.per_exposure or 0.0) * exposures + (costs.per_repair or 0.0) * repairs
 
 
 def extent_words(job: JobFacts) -> str:
