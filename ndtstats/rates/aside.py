@@ -7,17 +7,26 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.errors import UseError
-from ndtstats.rates.base import NEEDED, indications, planned, read_examinations
-from ndtstats.rates.charge import NEEDED as DEPOSITED
+from ndtstats.rates.base import (
+    NEEDED,
+    attributes_at,
+    indications,
+    joints_of,
+    month_of,
+    planned,
+    read_examinations,
+)
 from ndtstats.rates.charge import OF_DEPOSIT, charge
+from ndtstats.rates.numbers import numbered, positions
 from ndtstats.rates.sample import (
     OF_INDICATION,
     attributes_of,
+    deposits_of,
     group_keys,
     known_columns,
     known_method,
 )
-from ndtstats.register import Register
+from ndtstats.register import Register, overturned_examinations, verdict_counts
 from ndtstats.statistics import proportion_interval
 
 
@@ -54,19 +63,9 @@ def set_aside(
     by, method = known_columns(by), known_method(method)
     if OF_INDICATION in by:
         raise UseError(f"repairs and re-shoots cannot be counted by {OF_INDICATION}")
-    rows = read_examinations(
-        register, job=job, method=method, as_of=as_of, attributes=attributes_of(by), columns=NEEDED
-    )
-    if "part" in by:
-        rows = planned(register, rows, rows, job=job, as_of=as_of)
-    of_deposit = [name for name in by if name in OF_DEPOSIT]
-    if of_deposit:
-        deposits = register.table("deposits", job=job, as_of=as_of, columns=DEPOSITED)
-        rows = rows.assign(rejected=False)  # so that none is charged to one welder more than others
-        none = indications(register, rows, job=job, as_of=as_of)
-        seen = charge(rows, none, deposits, of_deposit).seen
-        each = rows.take(seen["row"].to_numpy()).reset_index(drop=True)
-        rows = each.assign(**{name: seen[name] for name in of_deposit})
+    one_by_one = any(name in {"part", *OF_DEPOSIT} for name in by)
+    told = _each if one_by_one else _counted
+    rows = told(register, by, method=method, job=job, as_of=as_of)
     keys, rows = group_keys(rows, by)
     counts = _counts(rows).join(keys, on="group") if by else _counts(rows)
     bounds = proportion_interval(
@@ -82,6 +81,60 @@ def set_aside(
     return ordered[columns].reset_index(drop=True)
 
 
+def _counted(
+    register: Register,
+    by: Sequence[str],
+    *,
+    method: str | None,
+    job: str | None,
+    as_of: datetime | None,
+) -> pd.DataFrame:
+    """Return examinations as the database counts them; ``times`` says how many a row stands for."""
+    overturned = overturned_examinations(register, job=job, as_of=as_of)["id"].tolist()
+    attributes = attributes_of(by)
+    of_joint = [name for name in ("job", "joint") if attributes or name in by]
+    day = ["date"] if "month" in by else []
+    apart = [*of_joint, *(["method"] if "method" in by else []), *day]
+    rows = verdict_counts(
+        register, apart, overturned=overturned, job=job, method=method, as_of=as_of
+    )
+    again = rows["overturned"] == 1
+    rows = rows.assign(
+        verdict=rows["verdict"].mask(again, "accept"), overturned=again, round=rows["repair"],
+        times=rows["number"], **({"month": month_of(rows["date"])} if day else {}),
+    )  # fmt: skip
+    if attributes:
+        joints = joints_of(register, attributes, job=job, as_of=as_of)
+        known = attributes_at(joints, positions(*numbered(joints, rows)), attributes)
+        rows = rows.assign(**{name: known[name].to_numpy() for name in attributes})
+    return rows
+
+
+def _each(
+    register: Register,
+    by: Sequence[str],
+    *,
+    method: str | None,
+    job: str | None,
+    as_of: datetime | None,
+) -> pd.DataFrame:
+    """Return every examination, once for each that it is charged to."""
+    rows = read_examinations(
+        register, job=job, method=method, as_of=as_of, attributes=attributes_of(by), columns=NEEDED
+    ).assign(times=1)
+    if "part" in by:
+        rows = planned(register, rows, rows, job=job, as_of=as_of)
+    deposits = deposits_of(register, by, job=job, as_of=as_of)
+    if deposits is None:
+        return rows
+    of_deposit = [name for name in by if name in OF_DEPOSIT]
+    rows = rows.assign(rejected=False)  # so that none is charged to one welder more than others
+    none = indications(register, rows, job=job, as_of=as_of)
+    seen = charge(rows, none, deposits, of_deposit).seen
+    each = rows.take(seen["row"].to_numpy()).reset_index(drop=True)
+    return each.assign(**{name: seen[name] for name in of_deposit})
+
+
 def _counts(rows: pd.DataFrame) -> pd.DataFrame:
     """Return the counts of each group, one below the other."""
     verdict = rows["verdict"]
@@ -95,15 +148,13 @@ def _counts(rows: pd.DataFrame) -> pd.DataFrame:
         "overturned": (overturned, overturned | (first & (verdict == "reject"))),
     }
     groups = np.unique(rows["group"]) if len(rows) else np.zeros(1, dtype=np.int64)
+
+    def number(kept: "pd.Series[bool]") -> "pd.Series[int]":
+        some = rows[kept].groupby("group")["times"].sum()
+        return some.reindex(groups, fill_value=0)
+
     parts = [
-        pd.DataFrame(
-            {
-                "group": groups,
-                "what": what,
-                "count": rows["group"][part].value_counts().reindex(groups, fill_value=0),
-                "of": rows["group"][whole].value_counts().reindex(groups, fill_value=0),
-            }
-        )
+        pd.DataFrame({"group": groups, "what": what, "count": number(part), "of": number(whole)})
         for what, (part, whole) in flags.items()
     ]
     return pd.concat(parts, ignore_index=True).sort_values("group", kind="stable")

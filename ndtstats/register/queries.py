@@ -17,7 +17,8 @@ from ndtstats.register.store import Register
 MOST_NAMED = 10_000
 
 _EXAMINATIONS = SQL_TABLES["examinations"].c
-_WHOLE = {name: Column(name, "whole", "count") for name in ("id", "batch", "repair", "number")}
+_COUNTED = ("repair", "overturned", "number")
+_WHOLE = {name: Column(name, "whole", "count") for name in ("id", "batch", *_COUNTED)}
 _OF_EXAMINATIONS = {column.name: column for column in STORED["examinations"]} | _WHOLE
 
 
@@ -55,6 +56,7 @@ def verdict_counts(
     register: Register,
     by: Sequence[str] = (),
     *,
+    overturned: Sequence[int] = (),
     job: str | None = None,
     method: str | None = None,
     as_of: datetime | None = None,
@@ -65,6 +67,8 @@ def verdict_counts(
     ----------
     by : sequence of str
         Columns of the examinations to tell apart.
+    overturned : sequence of int
+        Examinations whose verdict a second reading does not share, by id; not many.
     job, method : str, optional
         Only of these.
     as_of : datetime, optional
@@ -73,13 +77,19 @@ def verdict_counts(
     Returns
     -------
     DataFrame
-        The columns of ``by``; ``verdict``; ``repair``, 1 from round 1 on, else 0; ``number``.
+        The columns of ``by``; ``verdict`` as it was first; ``repair``, 1 from round 1 on, else 0;
+        ``overturned``, 1 or 0; ``number``.
     """
-    repair = sa.case((_EXAMINATIONS["round"] > 0, 1), else_=0)
-    keys = [*(_plain(_EXAMINATIONS[name], name) for name in [*by, "verdict"]),
-            repair.label("repair")]  # fmt: skip
-    query = sa.select(*keys, sa.func.count().label("number")).group_by(*keys)
-    return _answer(register, query, [*by, "verdict", "repair", "number"], job, method, as_of)
+    first = _EXAMINATIONS["round"]
+    repair = sa.case((first > 0, 1), (first == 0, 0))
+    again = sa.case((_EXAMINATIONS["id"].in_(list(overturned)), 1), else_=0)
+    keys = [_plain(_EXAMINATIONS[name], name) for name in [*by, "verdict"]]
+    keys += [repair.label("repair"), again.label("overturned")]
+    query = sa.select(*keys, sa.func.count().label("number"))
+    # By the names of the columns: what stands in them holds parameters, and would be told twice.
+    query = query.group_by(*(sa.text(f'"{key.name}"') for key in keys))
+    names = [*by, "verdict", "repair", "overturned", "number"]
+    return _answer(register, query, names, job, method, as_of)
 
 
 #: What is known of the accepted first examinations of a joint.

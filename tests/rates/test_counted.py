@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from ndtstats.rates import aside, set_aside
 from ndtstats.rates.counted import first_counted
 from ndtstats.rates.measures import Settings
 from ndtstats.rates.rates import rates_of
@@ -72,3 +73,17 @@ def test_deposits_of_half_a_joint_or_of_later_are_told_one_by_one(register, writ
     charges = first_counted(register, ["welder"], **asked)
     assert charges.seen.groupby("welder")["times"].sum().to_dict() == {"K7": 3, "M2": 2, "N3": 2}
     assert charges.seen.loc[charges.seen["row"] < 0, "welder"].tolist() == ["N3"]
+
+
+@pytest.mark.parametrize("seed", range(2))
+def test_what_is_counted_apart_is_that_of_every_row(register, now, monkeypatch, seed):
+    fill(register, seed, now)
+    questions = [
+        {}, {"by": ["month", "thickness"], "job": "H1"}, {"by": ["joint", "method"]},
+        {"method": "RT", "as_of": now + timedelta(hours=1)}, {"by": ["job"], "method": "UT"},
+    ]  # fmt: skip
+    counted = [set_aside(register, **asked) for asked in questions]
+    assert counted[0].set_index("what")["count"]["overturned"] > 0
+    monkeypatch.setattr(aside, "_counted", aside._each)
+    for table, asked in zip(counted, questions, strict=True):
+        pd.testing.assert_frame_equal(table, set_aside(register, **asked), check_exact=True)
