@@ -7,12 +7,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from ndtstats.rates import aside, set_aside
+from ndtstats.rates import aside, rates, set_aside
 from ndtstats.rates.counted import first_counted
 from ndtstats.rates.measures import Settings
 from ndtstats.rates.rates import rates_of
 from ndtstats.rates.sample import first_charged
+from ndtstats.register import Register
 
+from ..register.conftest import new_database
 from .invented import fill
 
 USUAL = Settings(0.95, "clopper-pearson", "two")
@@ -45,6 +47,19 @@ def test_counts_of_the_database_are_those_of_every_row(register, now, seed, plan
                 rates_of(single, by, measure, USUAL),
                 check_exact=True,
             )
+
+
+def test_a_server_counts_as_a_file_does(register, now, tmp_path):
+    with new_database("postgresql", tmp_path) as target:
+        server = Register.open(target, create=True)
+        for where in (register, server):
+            fill(where, 3, now)
+        for by in (["welder", "process"], ["month", "thickness"]):
+            for question in (rates, set_aside):
+                pd.testing.assert_frame_equal(
+                    question(server, by=by), question(register, by=by), check_exact=True
+                )
+        server.close()
 
 
 def test_deposits_of_half_a_joint_or_of_later_are_told_one_by_one(register, write):
