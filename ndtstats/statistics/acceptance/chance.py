@@ -8,7 +8,6 @@ An examination may miss what is there and call what is not.
 from typing import Any
 
 import numpy as np
-from scipy import stats
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.acceptance.arguments import CountArray, FloatArray, counts, shares
@@ -86,6 +85,8 @@ def accept_probability(
     >>> accept_probability(0.05, [5, 10], lot=100).round(2).tolist()
     [0.77, 0.58]
     """
+    from scipy import stats  # noqa: PLC0415  (slow to import, and few questions need it)
+
     p, found = shares(rate, "rate"), shares(detection, "detection")
     n, c = counts(examined, "examined"), counts(allowed, "allowed")
     false = shares(false_call, "false calls")
@@ -111,6 +112,8 @@ def _with_misses(
     false: FloatArray,
 ) -> FloatArray:
     """Sum over x, the bad places among those examined, along a last axis of its own."""
+    from scipy import stats  # noqa: PLC0415  (slow to import, and few questions need it)
+
     x = _bad_examined(n, size, bad)
     c, n, size, bad = (a[..., None] for a in (c, n, size, bad))
     found, false = found[..., None], false[..., None]

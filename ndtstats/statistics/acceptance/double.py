@@ -4,7 +4,6 @@ from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
-from scipy import stats
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.acceptance.arguments import CountArray, FloatArray, counts, shares
@@ -103,6 +102,8 @@ def _in_stream(
     p: FloatArray, plan: DoublePlan, between: CountArray
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
     """Return P(first passes), and on a last axis P(x rejects in it) and P(then passes)."""
+    from scipy import stats  # noqa: PLC0415  (slow to import, and few questions need it)
+
     r = p[..., None]
     return (
         np.asarray(stats.binom.cdf(plan.allow_first, plan.examine_first, p), float),
@@ -114,6 +115,8 @@ def _in_stream(
 def _in_lot(
     p: FloatArray, plan: DoublePlan, between: CountArray, lot: int
 ) -> tuple[FloatArray, FloatArray, FloatArray]:
+    from scipy import stats  # noqa: PLC0415  (slow to import, and few questions need it)
+
     both = plan.examine_first + plan.examine_second
     if both > lot:
         raise UseError(f"the two samples need {both} and the lot has {lot}")

@@ -3,7 +3,7 @@
 from typing import Any
 
 import numpy as np
-from scipy import special, stats
+from scipy import special
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.acceptance.arguments import FloatArray, counts, shares
@@ -33,7 +33,7 @@ def accept_probability_indications(rate_per_m: Any, examined_m: Any, allowed: An
     0.265
     """
     per_m, length = _not_negative(rate_per_m, "rate"), _not_negative(examined_m, "examined length")
-    return np.asarray(stats.poisson.cdf(counts(allowed, "allowed"), per_m * length), float)
+    return np.asarray(special.pdtr(counts(allowed, "allowed"), per_m * length), float)
 
 
 def indication_rate_accepted(probability: Any, examined_m: Any, allowed: Any) -> FloatArray:

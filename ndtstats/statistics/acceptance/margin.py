@@ -3,7 +3,7 @@
 from typing import Any, NamedTuple
 
 import numpy as np
-from scipy import stats
+from scipy import special
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.acceptance.arguments import CountArray, FloatArray, counts, shares
@@ -60,7 +60,7 @@ def examinations_for_margin(
     """
     p = shares(rate, "rate", zero=False, one=False)
     e = shares(margin, "margin", zero=False, one=False)
-    z = stats.norm.isf((1 - shares(level, "level", zero=False, one=False)) / 2)
+    z = -special.ndtri((1 - shares(level, "level", zero=False, one=False)) / 2)
     if np.any((e > p) | (e > 1 - p)):
         raise UseError(
             "the margin reaches below 0 % or above 100 %; ask for a smaller margin, or how many to "

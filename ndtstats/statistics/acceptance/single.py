@@ -4,7 +4,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special, stats
+from scipy import special
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.acceptance.arguments import TIE, CountArray, FloatArray, counts, shares
@@ -165,6 +165,8 @@ def outgoing_limit(examined: Any, allowed: Any = 0, *, lot: Any = None) -> Outgo
     >>> limit.outgoing.round(4).item(), limit.at_rate.round(3).item()
     (0.0374, 0.056)
     """
+    from scipy import stats  # noqa: PLC0415  (slow to import, and few questions need it)
+
     n, c = np.broadcast_arrays(counts(examined, "examined", least=1), counts(allowed, "allowed"))
     _refuse_more_allowed(n, c)
     low, high = np.zeros(n.shape), np.ones(n.shape)
