@@ -24,7 +24,7 @@ from ndtstats.intake.readers import Grid
 from ndtstats.register.frames import typed
 
 Mask = npt.NDArray[np.bool_]
-Places = npt.NDArray[np.int64]
+Places = npt.NDArray[np.integer[Any]]
 
 #: A row is a total if it says so and has no key of its own: common practice, no source.
 _TOTAL = re.compile(r"(?i)^(?:sub)?(?:totals?|sum|summe|gesamt)\b.*")
@@ -115,7 +115,7 @@ class Body:
     def value_numbers(self, name: str, rows: Any = slice(None)) -> Numbers:
         """Return a number for the value of each row in a column, 0 where it is missing."""
         codes, _ = pd.factorize(self.columns[name].values)
-        numbers: Numbers = (codes + 1).astype("int64")[self.numbers(name, rows)]
+        numbers: Numbers = (codes + 1).astype("uint32")[self.numbers(name, rows)]
         return numbers
 
     def numbers_of(self, name: str, values: "pd.Series[Any]") -> Numbers:
@@ -202,7 +202,7 @@ def _shortened(text: str) -> str:
 def make_body(grid: Grid, header: Header, table: Table, mapping: Mapping) -> Body:
     """Return the rows under the headings, converted; what cannot be read is told."""
     sheet = [_cleaned(grid, number) for number in range(grid.coded.width)]
-    below = np.arange(header.at + 1, grid.coded.rows)
+    below = np.arange(header.at + 1, grid.coded.rows, dtype="int32")
     body = Body(table, grid, header, below)
     for name, number in header.columns.items():
         body.columns[name] = sheet[number]
@@ -226,7 +226,8 @@ def make_body(grid: Grid, header: Header, table: Table, mapping: Mapping) -> Bod
 
 def _cleaned(grid: Grid, number: int) -> Coded:
     numbers, raw = grid.coded.column(number)
-    texts = [clean_text(text) for text in raw]
+    # Most are clean already; then both are one text.
+    texts = [text if (clean := clean_text(text)) == text else clean for text in raw]
     return Coded(numbers, texts, None, np.array([text == "" for text in texts], dtype=bool))
 
 

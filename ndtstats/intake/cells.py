@@ -4,9 +4,9 @@ Of a million examinations a column holds few distinct texts: dates, verdicts, pl
 once, and each cell as its number, in as few bytes as the numbers need.
 """
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from itertools import zip_longest
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
@@ -27,7 +27,7 @@ class _Numbering(dict[str, int]):
 
 
 class Cells:
-    """The cells of a sheet, filled row by row.
+    """The cells of a sheet: filled row by row, closed, and then read.
 
     Attributes
     ----------
@@ -38,6 +38,7 @@ class Cells:
     --------
     >>> cells = Cells()
     >>> cells.add([["joint", "verdict"], ["B-1", "accept"], ["B-2"]])
+    >>> cells.close()
     >>> cells.row(2), cells.width
     (['B-2', ''], 2)
     """
@@ -46,38 +47,57 @@ class Cells:
         self.rows = 0
         self._numberings: list[_Numbering] = []
         self._pieces: list[list[Numbers]] = []
+        self._columns: list[Numbers] = []
         self._texts: list[list[str]] = []
 
     @property
     def width(self) -> int:
         """Number of columns, that of the widest row."""
-        return len(self._numberings)
+        return len(self._pieces)
 
     def add(self, records: Sequence[Sequence[str]]) -> None:
         """Add rows below; a short one is blank from its end on."""
         columns = list(zip_longest(*records, fillvalue=""))
-        while self.width < len(columns):
+        self._widen(len(columns))
+        for at, numbering in enumerate(self._numberings):
+            texts = columns[at] if at < len(columns) else ("",) * len(records)
+            self._append(at, np.fromiter(map(numbering.__getitem__, texts), "uint32"))
+        self.rows += len(records)
+
+    def add_columns(self, columns: Sequence[npt.NDArray[Any]]) -> None:
+        """Add rows below, given as columns of equal length, one for each that there is."""
+        self._widen(len(columns))
+        for at, texts in enumerate(columns):
+            numbers, distinct = pd.factorize(texts)
+            known = map(self._numberings[at].__getitem__, distinct)
+            self._append(at, np.fromiter(known, "uint32", len(distinct))[numbers])
+        self.rows += len(columns[0])
+
+    def _widen(self, width: int) -> None:
+        while self.width < width:
             self._numberings.append(_Numbering({"": 0}))
             self._pieces.append([np.zeros(self.rows, dtype="uint8")])
-            self._texts.append([])
-        for at, numbering in enumerate(self._numberings):
-            if at < len(columns):
-                numbers = np.fromiter(
-                    map(numbering.__getitem__, columns[at]), "uint32", len(records)
-                )
-                self._pieces[at].append(numbers.astype(_least_type(len(numbering))))
-            else:
-                self._pieces[at].append(np.zeros(len(records), dtype="uint8"))
-        self.rows += len(records)
+
+    def _append(self, at: int, numbers: Numbers) -> None:
+        least = _least_type(len(self._numberings[at]))
+        self._pieces[at].append(numbers.astype(least))
+
+    def close(self) -> None:
+        """Take note that no rows follow: what finds the number of a text is let go of."""
+        self._texts = [list(numbering) for numbering in self._numberings]
+        self._numberings = []
+        while len(self._columns) < len(self._pieces):
+            self._columns.append(np.concatenate(self._pieces[len(self._columns)]))
+            self._pieces[len(self._columns) - 1] = []
+
+    @property
+    def longest(self) -> int:
+        """Characters of the longest cell, while rows may follow."""
+        return max((len(text) for texts in self._numberings for text in texts), default=0)
 
     def column(self, at: int) -> tuple[Numbers, list[str]]:
         """Return a column: for each row the number of its text, and the distinct texts."""
-        pieces = self._pieces[at]
-        if len(pieces) > 1:
-            self._pieces[at] = pieces = [np.concatenate(pieces)]
-        if len(self._texts[at]) < len(self._numberings[at]):
-            self._texts[at] = list(self._numberings[at])
-        return pieces[0], self._texts[at]
+        return self._columns[at], self._texts[at]
 
     def row(self, at: int) -> list[str]:
         """Return one row as text."""
@@ -99,7 +119,7 @@ def _least_type(distinct: int) -> str:
     return "uint8" if distinct <= 2**8 else "uint16" if distinct <= 2**16 else "uint32"
 
 
-def combined(columns: Sequence[Numbers]) -> npt.NDArray[np.int64]:
+def combined(columns: Iterable[Numbers]) -> npt.NDArray[np.int64]:
     """Return one number for each row of several columns of numbers: equal rows, equal numbers.
 
     Examples
@@ -107,13 +127,53 @@ def combined(columns: Sequence[Numbers]) -> npt.NDArray[np.int64]:
     >>> combined([np.array([0, 1, 1]), np.array([5, 5, 5])]).tolist()
     [5, 11, 11]
     """
-    rows = np.zeros(len(columns[0]), dtype="int64")
-    size = 1
+    rows = np.zeros(0, dtype="int64")
+    size = 0
     for numbers in columns:
         more = int(numbers.max(initial=0)) + 1
+        if size == 0:
+            rows, size = numbers.astype("int64"), more
+            continue
         if size * more > _MOST_COMBINED:
             distinct, rows = np.unique(rows, return_inverse=True)
             size = len(distinct)
-        rows = rows * more + numbers
+        rows *= more
+        rows += numbers
         size *= more
     return rows
+
+
+class Groups(NamedTuple):
+    """The rows whose number stands more than once, number by number.
+
+    Attributes
+    ----------
+    rows : array of int
+        The rows, those of one number together and in order.
+    starts : array of int
+        Where in ``rows`` each number begins.
+    first : array of int
+        For each of ``rows``, where its number begins.
+    """
+
+    rows: npt.NDArray[np.int64]
+    starts: npt.NDArray[np.int64]
+    first: npt.NDArray[np.int64]
+
+
+def several(numbers: npt.NDArray[np.int64]) -> Groups:
+    """Return the rows whose number is that of another row.
+
+    Examples
+    --------
+    >>> several(np.array([7, 5, 7, 3, 5])).rows.tolist()
+    [1, 4, 0, 2]
+    """
+    ordered = np.sort(numbers)
+    twice = np.unique(ordered[1:][ordered[1:] == ordered[:-1]])
+    rows = np.flatnonzero(np.isin(numbers, twice)) if len(twice) else np.zeros(0, dtype="int64")
+    rows = rows[np.argsort(numbers[rows], kind="stable")]
+    begins = np.ones(len(rows), dtype=bool)
+    begins[1:] = numbers[rows[1:]] != numbers[rows[:-1]]
+    starts = np.flatnonzero(begins)
+    return Groups(rows, starts, starts[np.cumsum(begins) - 1])

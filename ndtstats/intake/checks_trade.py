@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.intake.body import Body
-from ndtstats.intake.cells import combined
+from ndtstats.intake.cells import Numbers, combined, several
 from ndtstats.intake.draft import Draft, draft_of
 from ndtstats.intake.known import Known
 from ndtstats.qualification import outside_of
@@ -133,19 +133,24 @@ def exposure_once(body: Body, known: Known) -> None:
     rows = np.flatnonzero(body.filled("exposure"))
     if not len(rows):
         return
-    said = {name: body.value_numbers(name, rows) for name in (*_EXPOSURE, *_PLACE)}
     columns = [*_EXPOSURE, *_PLACE]
     before = known.some("examinations", columns, known.named("report"))
     before = before[before["exposure"].notna()]
-    both = {name: np.append(said[name], body.numbers_of(name, before[name])) for name in columns}
-    exposure = combined([both[name] for name in _EXPOSURE])
-    place = combined([exposure, *(both[name] for name in _PLACE)])
-    once = np.unique(place, return_index=True)[1]
-    exposures, places = np.unique(exposure[once], return_counts=True)
-    twice = np.isin(exposure[: len(rows)], exposures[places > 1])
+
+    def said(name: str) -> Numbers:
+        return np.append(body.value_numbers(name, rows), body.numbers_of(name, before[name]))
+
+    groups = several(combined(map(said, _EXPOSURE)))
+    elsewhere = np.zeros(len(groups.rows), dtype=bool)
+    for name in _PLACE:
+        place = said(name)[groups.rows]
+        elsewhere |= place != place[groups.first]
+    # All rows of an exposure are told, also the first.
+    twice = np.isin(groups.first, groups.first[elsewhere]) & (groups.rows < len(rows))
+    found = np.sort(rows[groups.rows[twice]])
     remedy = "check the exposure numbers of the report"
     reason = "stands for two places in one report"
-    body.tell("EXPOSURE-TWICE", rows[twice], "exposure", reason, remedy)
+    body.tell("EXPOSURE-TWICE", found, "exposure", reason, remedy)
 
 
 def seen_by_eye_first(draft: Draft, known: Known) -> None:

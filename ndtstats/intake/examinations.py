@@ -9,7 +9,10 @@ import pandas as pd
 
 from ndtstats.columns import IMPERFECTION_COLUMNS
 from ndtstats.intake.body import Body, Mask, Places, summary, tell_missing
-from ndtstats.intake.cells import combined
+from ndtstats.intake.cells import Groups, Numbers, combined, several
+
+#: Where an examination is, unless it answers a request.
+_PLACE = ("from_mm", "to_mm")
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,7 +64,7 @@ def gather(body: Body) -> Rows:
     if examined:
         rounds = body.columns["round"]
         rounds.values = rounds.values.fillna(0)
-    groups = _several(key_numbers(body))
+    groups = several(key_numbers(body))
     members = np.arange(len(body))
     members[groups.rows] = groups.rows[groups.first]
     shows = _shows(body) if examined else None
@@ -77,37 +80,18 @@ def gather(body: Body) -> Rows:
     return Rows(body, members, _imperfections(body, groups, members, shows, clashing))
 
 
-def key_numbers(body: Body) -> Places:
+def key_numbers(body: Body) -> npt.NDArray[np.int64]:
     """Return a number for the natural key of each row: equal keys, equal numbers.
 
     An examination that answers a request is known by the request; any other by its place.
     """
-    pieces = {name: body.value_numbers(name) for name in body.table.key}
-    if body.table.name == "examinations":
-        asked = pieces["request"] > 0
-        for place in ("from_mm", "to_mm"):
-            pieces[place] = np.where(asked, 0, pieces[place])
-    return combined(list(pieces.values()))
+    asked = body.filled("request") if body.table.name == "examinations" else None
 
+    def piece(name: str) -> Numbers:
+        numbers = body.value_numbers(name)
+        return np.where(asked, 0, numbers) if asked is not None and name in _PLACE else numbers
 
-@dataclass(frozen=True, slots=True)
-class _Groups:
-    """The rows whose key stands more than once, key by key, and where each key begins."""
-
-    rows: Places
-    starts: Places
-    first: Places
-
-
-def _several(keys: Places) -> _Groups:
-    ordered = np.sort(keys)
-    twice = np.unique(ordered[1:][ordered[1:] == ordered[:-1]])
-    rows = np.flatnonzero(np.isin(keys, twice)) if len(twice) else np.zeros(0, dtype="int64")
-    rows = rows[np.argsort(keys[rows], kind="stable")]
-    begins = np.ones(len(rows), dtype=bool)
-    begins[1:] = keys[rows[1:]] != keys[rows[:-1]]
-    starts = np.flatnonzero(begins)
-    return _Groups(rows, starts, starts[np.cumsum(begins) - 1] if len(rows) else starts)
+    return combined(map(piece, body.table.key))
 
 
 def _plain(body: Body) -> list[str]:
@@ -123,7 +107,7 @@ def _shows(body: Body) -> Mask:
     return shows
 
 
-def _fill_in(body: Body, groups: _Groups, shows: Mask) -> None:
+def _fill_in(body: Body, groups: Groups, shows: Mask) -> None:
     """Fill in what the row of an imperfection leaves blank from the rows of the same key."""
     if not shows.any():
         return
@@ -138,7 +122,7 @@ def _fill_in(body: Body, groups: _Groups, shows: Mask) -> None:
             body.fill(name, groups.rows[lacks], groups.rows[source[lacks]])
 
 
-def _tell_clashes(body: Body, groups: _Groups) -> Mask:
+def _tell_clashes(body: Body, groups: Groups) -> Mask:
     """Tell each content of a key that is another than its first, once; return their mask."""
     told = np.zeros(len(body), dtype=bool)
     if not len(groups.rows):
@@ -180,7 +164,7 @@ def _rejectable(body: Body, rows: Places) -> Any:
 
 
 def _imperfections(
-    body: Body, groups: _Groups, members: Places, shows: Mask, clashing: Mask
+    body: Body, groups: Groups, members: Places, shows: Mask, clashing: Mask
 ) -> Places:
     """Return the rows that show an imperfection, each imperfection of an examination once."""
     rows = groups.rows[shows[groups.rows]]
