@@ -10,11 +10,16 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.rates.numbers import numbered
-from ndtstats.request import match_examinations
 
 #: An examination stands for its spot if at least this share of the shorter of the two is common to
 #: both; from this share on, two of one spot are the same look twice. Common practice, no source.
 COMMON_SHARE = 0.5
+
+
+#: What is said of examinations of which no plan knows.
+_UNPLANNED: dict[str, Any] = {
+    "spot": None, "part": "unplanned", "pi": np.nan, "stratum": None, "weight": np.nan,
+}  # fmt: skip
 
 
 def with_parts(
@@ -50,6 +55,8 @@ def with_parts(
     """
     examined, drawn = numbered(rows, spots)
     near = np.flatnonzero(np.isin(examined, drawn))
+    if not len(near):
+        return rows.assign(**_UNPLANNED)
     known = _near_spots(rows.take(near), spots.assign(stratum=_stratum(spots)), plans, not_done)
     told = known[["spot", "part", "pi", "stratum", "weight"]].reindex(rows.index)
     return rows.assign(**told.fillna({"part": "unplanned"}))
@@ -83,6 +90,9 @@ def _stratum(spots: pd.DataFrame) -> Any:
 
 def _answers(rows: pd.DataFrame, spots: pd.DataFrame, plans: pd.DataFrame) -> "pd.Series[str]":
     """Return the spot of each examination that answers one, indexed by the examination's id."""
+    # Slow to import, with all of planning behind it, and only where there is a plan.
+    from ndtstats.request import match_examinations  # noqa: PLC0415
+
     drawn = pd.to_datetime(plans["drawn_at"], utc=True, format="ISO8601").dt.tz_localize(None)
     day_of_plan = drawn.dt.floor("D").set_axis(plans["plan"])
     day = day_of_plan.reindex(spots["plan"]).to_numpy("datetime64[s]")
@@ -101,6 +111,8 @@ def _answers(rows: pd.DataFrame, spots: pd.DataFrame, plans: pd.DataFrame) -> "p
 
 def _by_place(rows: pd.DataFrame, spots: pd.DataFrame) -> pd.DataFrame:
     """Return matches by place; what the register knew before the draw was not drawn by it."""
+    from ndtstats.request import match_examinations  # noqa: PLC0415  (as above)
+
     place = ["job", "joint", "method", "round", "from_mm", "to_mm"]
     # A place drawn again belongs to the latest plan: that was the one being worked through.
     found = match_examinations(rows, spots.drop_duplicates(place, keep="last"))
