@@ -14,8 +14,8 @@ from ndtstats.report.plotting import (
     GREY,
     LIGHT,
     MIDDLE,
-    ORANGE,
     RED,
+    USUAL,
     each,
     escaped,
     layout,
@@ -66,7 +66,7 @@ def funnel_figure(table: pd.DataFrame, by: str = "welder") -> "go.Figure | None"
         hovertext=[f"{name}<br>{told}" for name, told in zip(names, _ratios(rows), strict=True)],
         hovertemplate="%{hovertext}<extra></extra>",
     )  # fmt: skip
-    figure.add_hline(y=1, line={"color": ORANGE, "dash": "dash", "width": 1.5})
+    figure.add_hline(y=1, line={"color": USUAL, "dash": "dash", "width": 1.5})
     top = max(1.15 * float(rows["ratio"].max()), _LEAST_TOP)
     right = 1.18 * float(rows["expected"].max())
     figure.update_layout(
@@ -113,10 +113,10 @@ def ratios_figure(table: pd.DataFrame, by: str = "welder") -> "go.Figure | None"
         marker=_marked(marked.to_numpy()),
         hovertemplate="%{y}<br>%{hovertext}<extra></extra>",
     )  # fmt: skip
-    figure.add_vline(x=1, line={"color": ORANGE, "dash": "dash", "width": 1.5})
+    figure.add_vline(x=1, line={"color": USUAL, "dash": "dash", "width": 1.5})
     figure.add_annotation(
         x=1, y=1.0, yref="paper", yanchor="bottom", showarrow=False, xanchor="left",
-        text="as expected", font={"color": "#8a5a00", "size": 12},
+        text="as expected", font={"color": USUAL, "size": 12},
     )  # fmt: skip
     # One with hardly any data has bounds that would leave no room for the others.
     top = max(min(float(rows["ratio_upper"].max()), 2.5 * float(ratio.max())) * 1.05, _LEAST_TOP)
@@ -182,7 +182,7 @@ def chart_figure(months: pd.DataFrame, chart: str = "share") -> "go.Figure | Non
     )  # fmt: skip
     if centre is not None:
         usual = times * float(rows[centre].max())
-        figure.add_hline(y=usual, line={"color": ORANGE, "dash": "dash", "width": 1.5})
+        figure.add_hline(y=usual, line={"color": USUAL, "dash": "dash", "width": 1.5})
     figure.update_layout(
         layout(
             340,

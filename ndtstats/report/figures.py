@@ -13,9 +13,11 @@ from ndtstats.report.plotting import (
     BLUE,
     GREEN,
     GREY,
+    INK,
     MIDDLE,
     ORANGE,
     RED,
+    USUAL,
     escaped,
     layout,
     shortened,
@@ -74,10 +76,10 @@ def rates_figure(table: pd.DataFrame, usual: float, group: str = "welder") -> "g
     if "shrunk" in rows:
         drawn.append(_shrunk_rates(rows, names))
     figure = go.Figure(drawn)
-    figure.add_vline(x=100 * usual, line={"color": ORANGE, "dash": "dash", "width": 1.5})
+    figure.add_vline(x=100 * usual, line={"color": USUAL, "dash": "dash", "width": 1.5})
     figure.add_annotation(
         x=100 * usual, y=1.0, yref="paper", yanchor="bottom", showarrow=False, xanchor="left",
-        text=f"all: {100 * usual:.1f} %", font={"color": "#8a5a00", "size": 12},
+        text=f"all: {100 * usual:.1f} %", font={"color": USUAL, "size": 12},
     )  # fmt: skip
     top = min(100.0, 100 * float(rows["upper"].max()) * 1.05)
     # At the very top, above the word at the dashed line.
@@ -190,12 +192,13 @@ def extent_figure(table: pd.DataFrame) -> "go.Figure | None":
             text=[f"{s:,.0f} %" for s in share],
             textposition="inside",
             insidetextanchor="start",
+            textfont={"color": INK},
             hovertext=told,
             hovertemplate="%{y}<br>%{hovertext}<extra></extra>",
             showlegend=False,
         )
     )
-    figure.add_vline(x=100, line={"color": "#1f1f1f", "width": 1.5})
+    figure.add_vline(x=100, line={"color": INK, "width": 1.5})
     figure.update_layout(
         layout(
             110 + 38 * len(rows),

@@ -9,6 +9,8 @@ import pandas as pd
 
 #: The blank between a number, or what is counted, and its unit or sign.
 _BEFORE_UNIT = re.compile(r"(?<=[\d,(]) (?=(?:%|mm|m|bar|EUR)(?!\w))| (?=÷)|(?<=adjusted) (?=p)")
+#: What stands between the ends of a place.
+_RANGE = re.compile(r"(?<=\d) to (?=\d)")
 
 #: Marks of Unicode that override or embed a writing direction, and what stands instead.
 _TURNING = dict.fromkeys(
@@ -63,9 +65,11 @@ def unbroken(text: str) -> str:
     Examples
     --------
     >>> unbroken("930 to 1,230 mm, about 95 %")
-    '930 to 1,230\xa0mm, about 95\xa0%'
+    '930\xa0to\xa01,230\xa0mm, about 95\xa0%'
     """
-    return _BEFORE_UNIT.sub("\N{NO-BREAK SPACE}", text)
+    return _BEFORE_UNIT.sub(
+        "\N{NO-BREAK SPACE}", _RANGE.sub("\N{NO-BREAK SPACE}to\N{NO-BREAK SPACE}", text)
+    )
 
 
 def place(from_mm: float, to_mm: float) -> str:

@@ -10,15 +10,18 @@ from ndtstats.report.formatting import plain
 
 #: Okabe & Ito 2008 (jfly.uni-koeln.de/color), which colour-blind people can tell apart.
 BLUE, ORANGE, GREEN, GREY, RED = "#0072B2", "#E69F00", "#009E73", "#595959", "#D55E00"
+#: Text; and lines that others are compared with, dark enough for the word that stands at them.
+INK, USUAL = "#1f1f1f", "#8a5a00"
 #: Bars behind a mark: what chance allows, nearly always and mostly.
-LIGHT, MIDDLE = "#e4e4e4", "#bdbdbd"
+LIGHT, MIDDLE = "#d6d6d6", "#8c8c8c"
 
 
 def _axis(more: dict[str, Any]) -> dict[str, Any]:
     title = {"standoff": 12, "font": {"size": 13}, **more.get("title", {})}
     return {
         "gridcolor": "#e3e3e3", "zerolinecolor": "#b0b0b0", "linecolor": "#808080",
-        "showline": True, "ticks": "outside", "automargin": True, **more, "title": title,
+        "showline": True, "ticks": "outside", "automargin": True, "tickfont": {"size": 12},
+        **more, "title": title,
     }  # fmt: skip
 
 
@@ -27,7 +30,7 @@ def layout(height: int, **more: Any) -> dict[str, Any]:
     return {
         "height": height,
         "margin": {"l": 60, "r": 16, "t": 16, "b": 56},
-        "font": {"family": "system-ui, sans-serif", "size": 13, "color": "#1f1f1f"},
+        "font": {"family": "system-ui, sans-serif", "size": 13, "color": INK},
         "paper_bgcolor": "white",
         "plot_bgcolor": "white",
         "legend": {"orientation": "h", "y": 1.02, "yanchor": "bottom", "x": 0},

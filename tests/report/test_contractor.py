@@ -15,6 +15,7 @@ from ndtstats.report.contractor.words import (
     states_sentence,
     turnaround_sentence,
 )
+from ndtstats.report.formatting import unbroken
 from ndtstats.report.page import Figure
 from ndtstats.report.render import render_page
 
@@ -133,8 +134,8 @@ def test_what_was_short_and_not_done_is_listed_with_its_reason(yard):
         "Of 30 requests 26 were examined as asked, 1 was examined short, 1 was not done, 2 are"
         " open." in html
     )
-    assert "100 to 400\N{NO-BREAK SPACE}mm" in html
-    assert "100 to 300\N{NO-BREAK SPACE}mm" in html
+    assert unbroken("100 to 400 mm") in html
+    assert unbroken("100 to 300 mm") in html
     assert "density too low" in html
     assert HOSTILE not in html
     assert "&lt;script&gt;" in html
