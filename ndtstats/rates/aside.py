@@ -26,7 +26,7 @@ from ndtstats.rates.sample import (
     known_columns,
     known_method,
 )
-from ndtstats.register import Register, overturned_examinations, verdict_counts
+from ndtstats.register import Register, overturned_ids, verdict_counts
 from ndtstats.statistics import proportion_interval
 
 
@@ -90,7 +90,7 @@ def _counted(
     as_of: datetime | None,
 ) -> pd.DataFrame:
     """Return examinations as the database counts them; ``times`` says how many a row stands for."""
-    overturned = overturned_examinations(register, job=job, as_of=as_of)["id"].tolist()
+    overturned = overturned_ids(register, job=job, as_of=as_of)
     attributes = attributes_of(by)
     of_joint = [name for name in ("job", "joint") if attributes or name in by]
     day = ["date"] if "month" in by else []

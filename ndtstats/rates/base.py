@@ -10,7 +10,7 @@ import pandas as pd
 from ndtstats.bands import thickness_band
 from ndtstats.rates.chance import with_parts
 from ndtstats.rates.numbers import numbered, positions
-from ndtstats.register import Register, overturned_examinations, second_reading
+from ndtstats.register import Register, overturned_ids, second_reading
 
 #: What is known of the weld that was examined.
 ATTRIBUTES = (
@@ -69,8 +69,7 @@ def second_verdicts(
     register: Register, rows: pd.DataFrame, *, job: str | None, as_of: datetime | None
 ) -> pd.DataFrame:
     """Return examinations with the verdict that counts and ``overturned``."""
-    overturned = overturned_examinations(register, job=job, as_of=as_of)
-    return second_reading(rows, overturned["id"])
+    return second_reading(rows, overturned_ids(register, job=job, as_of=as_of))
 
 
 def joints_of(

@@ -18,6 +18,7 @@ from ndtstats.register.overturned import (
 from ndtstats.register.queries import (
     accepted_on_joints,
     jobs_known,
+    overturned_ids,
     require_job,
     told_one_by_one,
     verdict_counts,
@@ -37,6 +38,7 @@ __all__ = [
     "examination_subjects",
     "jobs_known",
     "overturned_examinations",
+    "overturned_ids",
     "record_decisions",
     "require_job",
     "second_reading",

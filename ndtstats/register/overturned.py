@@ -28,7 +28,12 @@ def examination_subjects(rows: pd.DataFrame) -> "pd.Series[str]":
     >>> examination_subjects(pd.DataFrame([row])).tolist()
     ['H1 | B-1 | RT |  | 0.0 | 300.0 | 0 | R-7 | ']
     """
-    return natural_key("examinations", rows).str.replace("\x1f", " | ", regex=False).astype("str")
+    return subjects_of(natural_key("examinations", rows))
+
+
+def subjects_of(keys: "pd.Series[str]") -> "pd.Series[str]":
+    """Return how decisions name the rows with these natural keys."""
+    return keys.str.replace("\x1f", " | ", regex=False).astype("str")
 
 
 def overturned_examinations(

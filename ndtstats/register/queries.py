@@ -9,7 +9,9 @@ import sqlalchemy as sa
 
 from ndtstats.columns import Column
 from ndtstats.errors import UseError, nearest
+from ndtstats.register.decisions import decisions_in_force
 from ndtstats.register.frames import from_rows
+from ndtstats.register.overturned import subjects_of
 from ndtstats.register.schema import SQL_TABLES, STORED
 from ndtstats.register.store import Register
 
@@ -19,7 +21,8 @@ MOST_NAMED = 10_000
 _EXAMINATIONS = SQL_TABLES["examinations"].c
 _COUNTED = ("repair", "overturned", "number")
 _WHOLE = {name: Column(name, "whole", "count") for name in ("id", "batch", *_COUNTED)}
-_OF_EXAMINATIONS = {column.name: column for column in STORED["examinations"]} | _WHOLE
+_KEY = Column("key", "text", "natural key")
+_OF_EXAMINATIONS = {c.name: c for c in (*STORED["examinations"], _KEY)} | _WHOLE
 
 
 def jobs_known(register: Register, as_of: datetime | None = None) -> list[str]:
@@ -90,6 +93,23 @@ def verdict_counts(
     query = query.group_by(*(sa.text(f'"{key.name}"') for key in keys))
     names = [*by, "verdict", "repair", "overturned", "number"]
     return _answer(register, query, names, job, method, as_of)
+
+
+def overturned_ids(
+    register: Register, *, job: str | None = None, as_of: datetime | None = None
+) -> list[int]:
+    """Return the ids of the rejects that a second reading does not share.
+
+    As :func:`~ndtstats.register.overturned_examinations`, which says who decided so too; here the
+    database reads the rejects alone.
+    """
+    decided = decisions_in_force(register, kind="overturned", job=job, as_of=as_of)
+    if decided.empty:
+        return []
+    query = sa.select(_EXAMINATIONS["id"], _EXAMINATIONS["key"])
+    query = query.where(_EXAMINATIONS["verdict"] == "reject")
+    rejects = _answer(register, query, ["id", "key"], job, None, as_of)
+    return rejects.loc[subjects_of(rejects["key"]).isin(decided["subject"]), "id"].tolist()
 
 
 #: What is known of the accepted first examinations of a joint.
