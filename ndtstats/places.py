@@ -14,13 +14,16 @@ def filled_places(examinations: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFr
     joints : DataFrame
         Columns ``job``, ``joint``, ``length_mm``.
     """
-    length = examinations[["job", "joint"]].merge(
-        joints[["job", "joint", "length_mm"]], on=["job", "joint"], how="left"
-    )["length_mm"]
-    return examinations.assign(
-        from_mm=examinations["from_mm"].fillna(0.0),
-        to_mm=examinations["to_mm"].fillna(length.set_axis(examinations.index)),
+    # Only those are looked up that need it: names of joints are slow to compare.
+    blank = examinations["to_mm"].isna().to_numpy()
+    length = (
+        examinations.loc[blank, ["job", "joint"]]
+        .merge(joints[["job", "joint", "length_mm"]], on=["job", "joint"], how="left")["length_mm"]
+        .to_numpy(np.float64)
     )
+    end = examinations["to_mm"].to_numpy(np.float64, copy=True)
+    end[blank] = length
+    return examinations.assign(from_mm=examinations["from_mm"].fillna(0.0), to_mm=end)
 
 
 def welders_of(cells: pd.DataFrame, deposits: pd.DataFrame) -> pd.DataFrame:

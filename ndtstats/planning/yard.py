@@ -38,7 +38,10 @@ def yard_of(register: Register, job: str, rules: Rules, as_of: datetime | None =
         deposits=register.table("deposits", job=job, as_of=as_of),
         rejects=examined[examined["verdict"] == "reject"],
         zones=register.table("zones", job=job, as_of=as_of),
-        likelihoods=likelihoods_of(register, everywhere, rules, as_of),
+        likelihoods=register.once(
+            ("likelihoods", rules.file.risk.rate_per_m, as_of),
+            lambda: likelihoods_of(register, everywhere, rules, as_of),
+        ),
     )
 
 
@@ -72,12 +75,12 @@ def frame_kept(
         welder=kept["welder"].fillna(""),
         joint_mm=kept["joint"].map(yard.joints.set_index("joint")["length_mm"]),
     ).reset_index(drop=True)
-    parts = []
-    for rule in rules.extent:
-        mine = kept[kept["rule"] == rule.name]
-        if len(mine):
-            flagged = with_flags(mine, yard, rules)
-            parts.append(with_risk(flagged, yard.joints, yard, rules, rule))
+    flagged = with_flags(kept, yard, rules)
+    parts = [
+        with_risk(mine, yard.joints, yard, rules, rule)
+        for rule in rules.extent
+        if len(mine := flagged[flagged["rule"] == rule.name])
+    ]
     return pd.concat(parts, ignore_index=True) if parts else kept
 
 

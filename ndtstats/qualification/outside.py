@@ -54,6 +54,14 @@ def outside(
         Columns :data:`OUTSIDE_COLUMNS`, a row for each joint, welder, day and reason, in the order
         of the days. ``certificate`` is the one that comes nearest; missing where there is none.
     """
+    return register.once(
+        ("outside", job, as_of, until), lambda: _of_register(register, job, as_of, until)
+    )
+
+
+def _of_register(
+    register: Register, job: str | None, as_of: datetime | None, until: date | None
+) -> pd.DataFrame:
     deposits = register.table("deposits", job=job, as_of=as_of)
     if until is not None:
         deposits = deposits[deposits["date"] <= pd.Timestamp(until)]

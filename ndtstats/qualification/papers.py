@@ -45,6 +45,10 @@ def papers_of(register: Register, as_of: datetime | None = None) -> Papers:
     as_of : datetime, optional
         What was known then.
     """
+    return register.once(("papers", as_of), lambda: _read(register, as_of))
+
+
+def _read(register: Register, as_of: datetime | None) -> Papers:
     qualifications = register.table("qualifications", as_of=as_of).reset_index(drop=True)
     confirmations = register.table("confirmations", as_of=as_of)
     if lives_by_use(qualifications):

@@ -376,11 +376,25 @@ class _Snapshot(Register):
         """Return the rows in force at the instant of the snapshot; the same frame each time."""
         if only:
             return super().table(name, job=job, as_of=self._as_of, columns=columns, only=only)
-        if (name, job) not in self._kept:
-            self._kept[name, job] = super().table(name, job=job, as_of=self._as_of)
-        whole = self._kept[name, job]
+        whole = self._whole(name, job)
         # Copy-on-write: what is done to the frame given out does not reach the one kept.
         return whole.copy(deep=False) if columns is None else whole[["id", "batch", *columns]]
+
+    def _whole(self, name: str, job: str | None) -> pd.DataFrame:
+        """Return all columns of a table, of one job if one is named."""
+        if (name, job) not in self._kept:
+            self._kept[name, job] = (
+                self._kept[name, None]
+                if job is not None and self._all_of(name, job)
+                else super().table(name, job=job, as_of=self._as_of)
+            )
+        return self._kept[name, job]
+
+    def _all_of(self, name: str, job: str) -> bool:
+        """Return whether a table is all of that job: most registers that ask twice hold one."""
+        if set(self._whole("jobs", None)["job"]) != {job} or "job" not in SQL_TABLES[name].c:
+            return False
+        return bool((self._whole(name, None)["job"] == job).all())
 
     def once(self, question: Hashable, answer: Callable[[], T]) -> T:
         """Return the answer to a question, worked out when it is first asked."""

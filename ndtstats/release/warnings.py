@@ -62,6 +62,13 @@ def warnings_of(
         ``state`` is "open", "answered" (by a named person, with a reason) or "settled": its row was
         corrected since, or what was missing has come in.
     """
+    found = register.once(("warnings", job, as_of), lambda: _ever(register, job, as_of))
+    kept = found if everything else found[found["state"] == "open"]
+    return kept.reset_index(drop=True)
+
+
+def _ever(register: Register, job: str | None, as_of: datetime | None) -> pd.DataFrame:
+    """Return all warnings, answered and settled ones among them."""
     stored = register.table("warnings", as_of=as_of)
     if job is not None:
         stored = stored[stored["job"].isna() | (stored["job"] == job)]
@@ -75,8 +82,7 @@ def warnings_of(
         answered_by=told["warning"].map(answers["person"]),
         answer=told["warning"].map(answers["reason"]),
     )
-    kept = found if everything else found[found["state"] == "open"]
-    return kept[list(COLUMNS)].astype(COLUMNS).reset_index(drop=True)
+    return found[list(COLUMNS)].astype(COLUMNS)
 
 
 def _about(stored: pd.DataFrame, register: Register, as_of: datetime | None) -> pd.DataFrame:

@@ -90,6 +90,8 @@ def every_page(
     register: Register, asked: Asked, progress: Progress = silent
 ) -> Iterator[tuple[str, Page]]:
     """Yield every page of a register with the name of its kind, one after the other."""
+    # What one page has read and worked out, the next need not ask again.
+    register = register.snapshot(asked.as_of)
     for number, (name, kind) in enumerate(KINDS.items()):
         progress(f"pages {kind.heading[0].lower()}{kind.heading[1:]}", number, len(KINDS))
         for page in kind.pages(register, asked):

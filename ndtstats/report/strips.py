@@ -1,6 +1,6 @@
 """Strip pictures: a joint, or a zone, to scale: where it was examined, and what was found there."""
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from html import escape
 from typing import Any
 
@@ -53,21 +53,21 @@ def strip(
     """
     scale = _WIDTH / length_mm
     # A register's rows have many columns, and each row is taken up one by one below.
-    looked = examined[_EXAMINED].assign(row=_label(examined))
-    asked = planned[["from_mm", "to_mm"]].assign(row=_label(planned))
-    shown = found[["start_mm", "end_mm"]].assign(row=_label(found))
-    labels = list(dict.fromkeys([*sorted(looked["row"]), *sorted(asked["row"])]))
+    looked = _by_label(examined[_EXAMINED], _label(examined))
+    asked = _by_label(planned[["from_mm", "to_mm"]], _label(planned))
+    shown = _by_label(found[["start_mm", "end_mm"]], _label(found))
+    labels = list(dict.fromkeys([*sorted(looked), *sorted(asked)]))
     marks = [
         mark
         for number, label in enumerate(labels)
         for mark in (
-            *_spots(looked[looked["row"] == label], number, scale),
-            *_outlines(asked[asked["row"] == label], number, scale, "p"),
-            *_found(shown[shown["row"] == label], number, scale),
+            *_spots(looked.get(label, ()), number, scale),
+            *_outlines(asked.get(label, ()), number, scale, "p"),
+            *_found(shown.get(label, ()), number, scale),
         )
     ]
     if len(owed):
-        marks += _outlines(owed, len(labels), scale, "d")
+        marks += _outlines(_named(owed), len(labels), scale, "d")
         labels.append("owed")
     rows = [part for number, label in enumerate(labels) for part in _row(number, label)]
     height = _ROW * len(labels) + 18
@@ -79,9 +79,19 @@ def strip(
     )
 
 
-def _label(rows: pd.DataFrame) -> "pd.Series[Any]":
-    later = " R" + rows["round"].astype("str")
-    return rows["method"].astype("str") + later.where(rows["round"] > 0, "")
+def _label(rows: pd.DataFrame) -> list[str]:
+    return [
+        f"{method} R{round_}" if round_ > 0 else str(method)
+        for method, round_ in zip(rows["method"], rows["round"], strict=True)
+    ]
+
+
+def _by_label(rows: pd.DataFrame, labels: list[str]) -> dict[str, list[Any]]:
+    """Return the rows of each label: a picture has few, and a page hundreds of pictures."""
+    found: dict[str, list[Any]] = {}
+    for label, row in zip(labels, _named(rows), strict=True):
+        found.setdefault(label, []).append(row)
+    return found
 
 
 def _title(
@@ -122,11 +132,11 @@ def _box(low: float, high: float, number: int, half: int, scale: float) -> str:
     )
 
 
-def _spots(rows: pd.DataFrame, number: int, scale: float) -> list[str]:
+def _spots(rows: Iterable[Any], number: int, scale: float) -> list[str]:
     return [
         f"<rect {_box(row.from_mm, row.to_mm, number, _HALF.get(row.verdict, 2), scale)} "
         f'class="{_kind(row.verdict)}"><title>{escape(plain(_words(row)))}</title></rect>'
-        for row in _named(rows)
+        for row in rows
     ]
 
 
@@ -147,18 +157,14 @@ def _words(row: Any) -> str:
     )
 
 
-def _outlines(rows: pd.DataFrame, number: int, scale: float, kind: str) -> list[str]:
+def _outlines(rows: Iterable[Any], number: int, scale: float, kind: str) -> list[str]:
     return [
-        f'<rect {_box(row.from_mm, row.to_mm, number, 5, scale)} class="{kind}"/>'
-        for row in _named(rows)
+        f'<rect {_box(row.from_mm, row.to_mm, number, 5, scale)} class="{kind}"/>' for row in rows
     ]
 
 
-def _found(rows: pd.DataFrame, number: int, scale: float) -> list[str]:
-    return [
-        f'<rect {_box(row.start_mm, row.end_mm, number, 3, scale)} class="i"/>'
-        for row in _named(rows)
-    ]
+def _found(rows: Iterable[Any], number: int, scale: float) -> list[str]:
+    return [f'<rect {_box(row.start_mm, row.end_mm, number, 3, scale)} class="i"/>' for row in rows]
 
 
 def zone_strip(lengths_mm: "pd.Series[float]", marks: pd.DataFrame) -> str:

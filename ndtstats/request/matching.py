@@ -52,7 +52,9 @@ def match_examinations(examinations: pd.DataFrame, spots: pd.DataFrame) -> pd.Da
        examination     spot    how
     0            7  P1-0001  place
     """
-    named = examinations[["id", "request", *_WHERE]].astype({"request": "str"})
+    named = examinations.loc[
+        examinations["request"].isin(spots["spot"]), ["id", "request", *_WHERE]
+    ].astype({"request": "str"})
     by_request = named.merge(
         spots[["spot", *_WHERE]], left_on=["request", *_WHERE], right_on=["spot", *_WHERE]
     )
@@ -91,9 +93,9 @@ def shared_places(examinations: pd.DataFrame, spots: pd.DataFrame) -> pd.DataFra
         spot with ``_asked`` behind, and ``shared_mm``, the length that both have in common.
     """
     place = [*_WHERE, "from_mm", "to_mm", "batch"]
-    pairs = examinations[["id", *place]].merge(
-        spots[["spot", "part", *place]], on=_WHERE, suffixes=("", "_asked")
-    )
+    # Plans reach few of the joints, and names are slow to pair.
+    near = examinations.loc[examinations["joint"].isin(spots["joint"]), ["id", *place]]
+    pairs = near.merge(spots[["spot", "part", *place]], on=_WHERE, suffixes=("", "_asked"))
     low = np.maximum(pairs["from_mm"], pairs["from_mm_asked"])
     high = np.minimum(pairs["to_mm"], pairs["to_mm_asked"])
     return pairs.assign(shared_mm=high - low)[high > low]
