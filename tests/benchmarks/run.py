@@ -108,9 +108,10 @@ def mathematics(number: int) -> None:
     told(f"{number:,} exact intervals", middle(lambda: proportion_interval(k, n)), bare,
          "one bound by the bare function")  # fmt: skip
     group, start = rng.integers(0, number // 10, number), rng.integers(0, 5000, number)
+    end = start + 300
     packed = group * 8192 + start
     bare = middle(lambda: np.sort(packed))
-    told(f"union of {number:,} intervals", middle(lambda: union_length(group, start, start + 300)),
+    told(f"union of {number:,} intervals", middle(lambda: union_length(group, start, end)),
          bare, "a bare sort of packed keys")  # fmt: skip
     size, stratum = rng.gamma(2.0, size=number), np.sort(rng.integers(0, 50, number))
     wanted = np.full(50, number // 1000)

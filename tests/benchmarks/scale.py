@@ -191,8 +191,9 @@ def of_union(size: int, _: Path) -> Iterator[Timed]:
     """Unite intervals, against a sort of packed keys."""
     rng = np.random.default_rng(1)
     group, start = rng.integers(0, size // 10, size), rng.integers(0, 5000, size)
+    end = start + 300
     packed = group * 8192 + start
-    ours = best(lambda: union_length(group, start, start + 300), 9)
+    ours = best(lambda: union_length(group, start, end), 9)
     yield Timed("union of intervals", "sort of packed keys", ours, best(lambda: np.sort(packed), 9))
 
 
