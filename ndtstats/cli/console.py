@@ -33,9 +33,6 @@ PATIENCE_S, ANEW_S = 1.0, 0.2
 #: Sentences on a terminal are no wider than this, however wide it is.
 WIDEST = 100
 
-#: Width used when nobody looks: a table in a file or a pipe is never folded.
-PIPED_WIDTH = 1000
-
 
 @dataclass(frozen=True, slots=True)
 class Shown:
@@ -146,26 +143,19 @@ def _neutral_text(value: Any) -> Any:
 
 
 def _print_table(frame: "pd.DataFrame", columns: Sequence[Shown]) -> None:
-    from rich import box  # noqa: PLC0415  (only when a table is shown)
-    from rich.console import Console  # noqa: PLC0415
-    from rich.table import Table  # noqa: PLC0415
-    from rich.text import Text  # noqa: PLC0415
+    from ndtstats.cli.layout import Laid, table_lines  # noqa: PLC0415  (only for a table)
 
-    table = Table(box=box.SIMPLE, pad_edge=False, show_edge=False)
-    for column in columns:
-        right = column.style not in {"text", "date"}
-        table.add_column(column.heading, justify="right" if right else "left", overflow="fold")
-    cells = [_cells(frame[column.name], column.style) for column in columns]
-    for row in zip(*cells, strict=True):
-        table.add_row(*(Text(cell) for cell in row))
-    width = None if sys.stdout.isatty() else PIPED_WIDTH
-    console = Console(file=sys.stdout, width=width, highlight=False)
-    with console.capture() as captured:
-        console.print(table)
-    # The blanks that fill a row are of no use to whoever copies it.
-    lines = [line.rstrip() for line in captured.get().rstrip("\n").split("\n")]
+    laid = [
+        Laid(
+            column.heading,
+            _cells(frame[column.name], column.style),
+            column.style not in {"text", "date"},
+        )
+        for column in columns
+    ]
+    width = shutil.get_terminal_size().columns if sys.stdout.isatty() else None
     with _line.paused() if _line else nullcontext():
-        click.echo("\n".join(lines))
+        click.echo("\n".join(table_lines(laid, width)))
 
 
 def _cells(values: "pd.Series[Any]", style: Style) -> list[str]:
