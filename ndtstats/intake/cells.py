@@ -46,49 +46,55 @@ class Cells:
     def __init__(self) -> None:
         self.rows = 0
         self._numberings: list[_Numbering] = []
-        self._pieces: list[list[Numbers]] = []
-        self._columns: list[Numbers] = []
         self._texts: list[list[str]] = []
+        self._columns: list[Numbers] = []
 
     @property
     def width(self) -> int:
         """Number of columns, that of the widest row."""
-        return len(self._pieces)
+        return len(self._columns)
 
     def add(self, records: Sequence[Sequence[str]]) -> None:
         """Add rows below; a short one is blank from its end on."""
         columns = list(zip_longest(*records, fillvalue=""))
         self._widen(len(columns))
-        for at, numbering in enumerate(self._numberings):
-            texts = columns[at] if at < len(columns) else ("",) * len(records)
-            self._append(at, np.fromiter(map(numbering.__getitem__, texts), "uint32"))
+        for at, texts in enumerate(columns):
+            known = map(self._numberings[at].__getitem__, texts)
+            self._put(at, np.fromiter(known, "uint32", len(records)))
         self.rows += len(records)
 
     def add_columns(self, columns: Sequence[npt.NDArray[Any]]) -> None:
-        """Add rows below, given as columns of equal length, one for each that there is."""
+        """Add rows below, given as columns of equal length."""
         self._widen(len(columns))
         for at, texts in enumerate(columns):
             numbers, distinct = pd.factorize(texts)
             known = map(self._numberings[at].__getitem__, distinct)
-            self._append(at, np.fromiter(known, "uint32", len(distinct))[numbers])
+            self._put(at, np.fromiter(known, "uint32", len(distinct))[numbers])
         self.rows += len(columns[0])
 
     def _widen(self, width: int) -> None:
         while self.width < width:
             self._numberings.append(_Numbering({"": 0}))
-            self._pieces.append([np.zeros(self.rows, dtype="uint8")])
+            self._columns.append(np.zeros(0, dtype="uint8"))
 
-    def _append(self, at: int, numbers: Numbers) -> None:
-        least = _least_type(len(self._numberings[at]))
-        self._pieces[at].append(numbers.astype(least))
+    def _put(self, at: int, numbers: Numbers) -> None:
+        """Write numbers below those of a column, in a longer or wider array where they need it."""
+        column, end = self._columns[at], self.rows + len(numbers)
+        least = np.min_scalar_type(len(self._numberings[at]))
+        if end > len(column) or least.itemsize > column.itemsize:
+            # Twice as long each time: memory that nothing was written to yet is not taken.
+            longer = np.zeros(max(2 * end, len(column)), dtype=max(least, column.dtype))
+            longer[: min(self.rows, len(column))] = column[: self.rows]
+            self._columns[at] = column = longer
+        column[self.rows : end] = numbers
 
     def close(self) -> None:
         """Take note that no rows follow: what finds the number of a text is let go of."""
+        for at, column in enumerate(self._columns):
+            if len(column) < self.rows:  # blank to its end
+                self._put(at, np.zeros(0, dtype="uint8"))
         self._texts = [list(numbering) for numbering in self._numberings]
         self._numberings = []
-        while len(self._columns) < len(self._pieces):
-            self._columns.append(np.concatenate(self._pieces[len(self._columns)]))
-            self._pieces[len(self._columns) - 1] = []
 
     @property
     def longest(self) -> int:
@@ -97,7 +103,7 @@ class Cells:
 
     def column(self, at: int) -> tuple[Numbers, list[str]]:
         """Return a column: for each row the number of its text, and the distinct texts."""
-        return self._columns[at], self._texts[at]
+        return self._columns[at][: self.rows], self._texts[at]
 
     def row(self, at: int) -> list[str]:
         """Return one row as text."""
@@ -113,10 +119,6 @@ class Cells:
             numbers, texts = self.column(at)
             found[at] = pd.Series(texts, dtype="str").array.take(numbers[rows])
         return pd.DataFrame(found, index=index, columns=list(chosen), dtype="str")
-
-
-def _least_type(distinct: int) -> str:
-    return "uint8" if distinct <= 2**8 else "uint16" if distinct <= 2**16 else "uint32"
 
 
 def combined(columns: Iterable[Numbers]) -> npt.NDArray[np.int64]:

@@ -19,11 +19,9 @@ from ndtstats.rules.where import LISTS, RANGES
 #: Up to so many joints or reports are asked for by name; of more, all are read.
 MOST_NAMED = 5_000
 
-#: What checks ask of a joint.
-_OF_JOINT = {
-    "job", "joint", "length_mm", "penetration", "joint_type", "thickness_mm", "material",
-    "process", "position", "category", *LISTS, *RANGES,
-}  # fmt: skip
+#: What checks ask of a joint; and what deposits and rules ask besides.
+_OF_JOINT = ("job", "joint", "length_mm", "penetration", "joint_type")
+_MORE_OF_JOINT = ("category", "material", *LISTS, *RANGES)
 
 
 class Known:
@@ -100,7 +98,8 @@ class Known:
     @cached_property
     def _joints(self) -> pd.DataFrame:
         """The joint of each pair; missing where unknown."""
-        return self._of_pairs(self.some("joints", sorted(_OF_JOINT), self.named("joint")))
+        more = _MORE_OF_JOINT if self.rules or self.body.table.name == "deposits" else ()
+        return self._of_pairs(self.some("joints", [*_OF_JOINT, *more], self.named("joint")))
 
     @cached_property
     def names_of_joints(self) -> pd.DataFrame:
@@ -119,11 +118,12 @@ class Known:
     def _welded(self) -> pd.DataFrame:
         deposits = self.some("deposits", ["job", "joint", "date"], self.named("joint"))
         by_joint = deposits.groupby(["job", "joint"], as_index=False)
-        return self._of_pairs(by_joint.agg(first=("date", "min"), last=("date", "max")))
+        welded = by_joint.agg(first=("date", "min"), last=("date", "max"))
+        return self._of_pairs(welded)[["first", "last"]]
 
     def welded(self, draft: Draft) -> pd.DataFrame:
         """Return first and last day of welding of the joint of each row, aligned to it."""
-        return self._aligned(self._welded[["first", "last"]], draft)
+        return self._aligned(self._welded, draft)
 
     @cached_property
     def _seen(self) -> tuple[pd.DataFrame, set[str]]:

@@ -10,8 +10,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from ndtstats.intake import load
-from ndtstats.register import Counts, Register
+from ndtstats.intake import body, load
+from ndtstats.register import Counts, Register, verify
 
 NOW = datetime(2026, 6, 1, tzinfo=UTC)
 HEAD = (
@@ -150,6 +150,25 @@ def test_loading_again_in_any_order_changes_nothing(template_register, rows, ran
         for name, frame in before.items():
             pd.testing.assert_frame_equal(register.table(name), frame)
         register.close()
+
+
+@settings(max_examples=10)
+@given(st.lists(SPOT, min_size=2, max_size=10), st.integers(1, 4))
+def test_a_file_loads_the_same_however_it_is_cut_into_pieces(template_register, rows, size):
+    told = []
+    with TemporaryDirectory() as folder, pytest.MonkeyPatch.context() as patch:
+        for rows_at_once in (body.PIECE, size):
+            patch.setattr(body, "PIECE", rows_at_once)
+            path = Path(folder) / str(len(told))
+            path.mkdir()
+            register = Register.open(shutil.copy(template_register, path / "own.sqlite"))
+            result = bring(register, path, rows, "file.csv", take_good=True)
+            tables = ("examinations", "imperfections", "warnings")
+            held = [register.table(name).to_csv() for name in tables]
+            assert verify(register).holds
+            told.append((result.findings, result.notes, result.counts, result.left_out, held))
+            register.close()
+    assert told[0] == told[1]
 
 
 @settings(max_examples=5)

@@ -4,8 +4,8 @@ import pandas as pd
 import pytest
 
 from ndtstats.errors import UseError
-from ndtstats.intake import load
-from ndtstats.register import Counts
+from ndtstats.intake import body, load
+from ndtstats.register import Counts, verify
 
 NOW = datetime(2026, 6, 2, tzinfo=UTC)
 
@@ -272,3 +272,52 @@ def test_a_quotation_mark_that_is_never_closed_is_told_with_its_row(register, tm
     with pytest.raises(UseError, match=r"jobs.csv, row 3: a quotation mark is not closed"):
         load(register, "jobs", path, now=NOW)
     assert register.table("jobs").empty
+
+
+def test_a_load_that_is_interrupted_between_its_pieces_leaves_nothing(yard, register, monkeypatch):
+    monkeypatch.setattr(body, "PIECE", 1)
+    before = len(register.batches())
+
+    def interrupted(what: str, done: int, total: int) -> None:
+        if what == "writing" and done == total:
+            raise KeyboardInterrupt
+
+    with pytest.raises(KeyboardInterrupt):
+        yard("examinations", RESULTS, progress=interrupted)
+    assert register.table("examinations").empty
+    assert len(register.batches()) == before
+    assert yard("examinations", RESULTS).counts == Counts(new=3)
+
+
+def test_progress_grows_to_the_end(yard, monkeypatch):
+    monkeypatch.setattr(body, "PIECE", 1)
+    told: list[tuple[str, int, int]] = []
+    yard("examinations", RESULTS, progress=lambda *what: told.append(what))
+    assert [what for what, _, _ in told] == [
+        "reading", "converting", *["checking"] * 5, *["writing"] * 5,
+    ]  # fmt: skip
+    done = [part for _, part, _ in told]
+    assert done == sorted(done)
+    assert told[-1] == ("writing", 100, 100)
+
+
+def test_an_examination_may_be_spread_over_a_file(yard, register, monkeypatch):
+    monkeypatch.setattr(body, "PIECE", 1)
+    head, *rows = RESULTS.splitlines()
+    shows = [row for row in rows if ",reject," in row]
+    assert len(shows) == 2
+    others = [row for row in rows if row not in shows]
+    text = "\n".join([head, shows[0], *others, shows[1]]) + "\n"
+    assert yard("examinations", text).counts == Counts(new=3)
+    shown = register.table("imperfections")
+    assert len(set(shown["examination"])) == 1
+    assert len(shown) == 2
+
+
+def test_a_correction_of_a_piece_is_found_among_those_of_others(yard, register, monkeypatch):
+    monkeypatch.setattr(body, "PIECE", 1)
+    yard("examinations", RESULTS)
+    changed = RESULTS.replace("401,420", "401,430")
+    assert changed != RESULTS
+    assert yard("examinations", changed).counts == Counts(unchanged=2, corrected=1)
+    assert verify(register).holds

@@ -7,7 +7,7 @@ import pytest
 import sqlalchemy as sa
 
 from ndtstats.errors import CannotGoOn, UseError
-from ndtstats.register import Counts, Register
+from ndtstats.register import Counts, Register, verify
 from ndtstats.register import engine as db
 from ndtstats.register.schema import batches, properties
 
@@ -162,6 +162,39 @@ def test_a_changed_imperfection_corrects_its_examination(register):
     assert register.table("imperfections")["imperfection"].tolist() == ["401"]
     before = register.table("imperfections", as_of=T0 + timedelta(hours=1))
     assert before["imperfection"].tolist() == ["2013", "401"]
+
+
+def test_a_batch_may_bring_its_rows_in_pieces(register):
+    merge(register, joints())
+    more = joints(job="H2")
+    longer = joints(length_mm=[1000.0, 2600.0, 800.0])
+    with register.batch(kind="load", subject="joints", now=T0 + timedelta(days=1)) as batch:
+        pieces = [more[:1], longer[:2], more[1:], longer[2:]]
+        counts = [batch.merge("joints", piece) for piece in pieces]
+        keys = [f"{job}\x1f{joint}" for job in ("H1", "H2") for joint in more["joint"]]
+        assert batch.brought("joints", keys) == {*keys[3:], "H1\x1fB-2"}
+        assert batch.brought("joints", []) == set()
+    assert counts == [Counts(new=1), Counts(0, 1, 1), Counts(new=2), Counts(unchanged=1)]
+    entry = register.batches().iloc[-1]
+    assert (entry["new"], entry["unchanged"], entry["corrected"]) == (3, 2, 1)
+    assert verify(register).holds
+
+
+def test_a_job_is_known_though_another_name_begins_like_it(register):
+    merge(register, joints(job="H10"))
+    assert merge(register, joints(job="H1"), day=1) == Counts(new=3)
+    assert merge(register, joints(job="H10"), day=2) == Counts(unchanged=3)
+
+
+def test_only_rows_that_hold_certain_words_are_read(register):
+    merge(register, joints())
+    only = {"joint": ["B-1", "B-3", "X"], "zone": ["Z1"]}
+    found = register.table("joints", columns=["joint"], only=only)
+    assert found["joint"].tolist() == ["B-1"]
+    assert register.table("joints", only={"joint": []}).empty
+    kept = register.snapshot()
+    assert kept.table("joints", only=only)["joint"].tolist() == ["B-1"]
+    assert len(kept.table("joints")) == 3
 
 
 def test_an_examination_that_answers_a_request_is_known_by_it(register):
