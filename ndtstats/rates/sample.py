@@ -69,11 +69,20 @@ def first_charged(
         chance drew of it), ``whole`` (:func:`ndtstats.rates.measures.whole_joints`) and ``method``;
         ``found`` has ``imperfection`` and ``no_length`` (its length is unknown) too.
     """
-    rows = first_examinations(
-        register, job=job, method=method, as_of=as_of, attributes=attributes_of(by)
+    rows, shown = register.once(
+        ("first examinations", method, job, as_of),
+        lambda: _first_and_shown(register, method=method, job=job, as_of=as_of),
     )
-    shown = indications(register, rows, job=job, as_of=as_of)
-    return charged(rows, shown, deposits_of(register, by, job=job, as_of=as_of), by)
+    deposits = deposits_of(register, by, job=job, as_of=as_of)
+    return charged(rows.copy(deep=False), shown, deposits, by)
+
+
+def _first_and_shown(
+    register: Register, *, method: str | None, job: str | None, as_of: datetime | None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Return first examinations, with all that any breakdown needs, and their indications."""
+    rows = first_examinations(register, job=job, method=method, as_of=as_of)
+    return rows, indications(register, rows, job=job, as_of=as_of)
 
 
 def deposits_of(
