@@ -289,6 +289,39 @@ def test_a_clean_record_reduces_and_a_reject_takes_it_back():
     assert only(extent_table(known, NOBODY, bad, rules=reduced))["required"] == 10
 
 
+# That a joint cut out is no clean record: common practice, no source. What it was examined for is
+# gone with it: the new weld is another weld.
+@pytest.mark.parametrize(
+    ("before", "after", "required", "achieved"),
+    [
+        ("reject", None, 10, 0),
+        ("reject", "accept", 10, 1),
+        ("accept", None, 5, 0),
+        ("accept", "accept", 5, 1),
+    ],
+)
+def test_a_joint_cut_out_asks_for_nothing_and_its_reject_stays(before, after, required, achieved):
+    less = "reduction = { after_joints = 100, percent = 2, least = 5 }"
+    reduced = rules(rule(f'family = "percent-of-joints", percent = 5, {less}'))
+    anew = joints(1, replaces="B-1").assign(joint="B-1-C")
+    known = pd.concat([joints(200), anew], ignore_index=True)
+    old_weld = whole("B-1", verdict=before)
+    done = old_weld if after is None else pd.concat([old_weld, whole("B-1-C", verdict=after)])
+    row = only(extent_table(known, NOBODY, done.reset_index(drop=True), rules=reduced))
+    assert (row["joints"], row["length_mm"]) == (200, 200_000.0)
+    assert (row["required"], row["achieved"]) == (required, achieved)
+
+
+def test_a_reject_on_a_joint_cut_out_under_another_rule_leaves_the_record_clean():
+    less = "reduction = { after_joints = 100, percent = 2, least = 5 }"
+    reduced = rules(rule(f'family = "percent-of-joints", percent = 5, {less}'))
+    other = joints(1, category="B").assign(joint="C-1")
+    anew = joints(1, category="B", replaces="C-1").assign(joint="C-1-C")
+    known = pd.concat([joints(200), other, anew], ignore_index=True)
+    found = extent_table(known, NOBODY, whole("C-1", verdict="reject"), rules=reduced)
+    assert found.loc[found["category"] == "A", "required"].tolist() == [5]
+
+
 def test_categories_that_no_rule_names_are_listed():
     known = joints(3)
     known.loc[2, "category"] = "Z"
