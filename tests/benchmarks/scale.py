@@ -206,11 +206,16 @@ WORKS: dict[str, Callable[[int, Path], Iterator[Timed]]] = {
 }
 
 
+#: What a question to a register cannot do without.
+_LIBRARIES = "import pandas, sqlalchemy, scipy.special"
+
+
 def commands(folder: Path) -> None:
-    """Print how long the help and a small command take."""
+    """Print how long the help and small commands take, beside what they must import."""
     register = str(folder / "small.sqlite")
     asked = {
         "python -c 'import click'": ["-c", "import click"],
+        f"python -c '{_LIBRARIES}'": ["-c", _LIBRARIES],
         "ndtstats --help": ["-m", "ndtstats", "--help"],
         "ndtstats init": ["-m", "ndtstats", "init", "--register", register],
         "ndtstats rates, empty register": ["-m", "ndtstats", "rates", "--register", register],
