@@ -1,5 +1,6 @@
 """The page for management: which welder, which job, how sure, what it costs."""
 
+from dataclasses import replace
 from types import SimpleNamespace
 
 import pandas as pd
@@ -69,6 +70,18 @@ def between(*rows):
         rows, columns=["job", "rejected", "ratio", "ratio_lower", "ratio_upper", "stands_out"]
     )
     return SimpleNamespace(table=table)
+
+
+def test_where_nobody_is_of_concern_nobody_is_named(management):
+    table = management.welders.table.assign(stands_out="", funnel="within", above=0.5)
+    calm = replace(
+        management,
+        welders=replace(management.welders, table=table),
+        trend=replace(management.trend, welders=management.trend.welders.assign(signals=0)),
+    )
+    assert told.of_concern(calm).empty
+    page = page_of(calm)
+    assert page.headline[1].startswith("Welders: none of 6 welders is of concern")
 
 
 def test_jobs_are_called_different_only_where_they_stand_out():

@@ -185,7 +185,8 @@ def _welders(facts: ManagementFacts, concern: pd.DataFrame) -> Section:
 
 def _welders_table(facts: ManagementFacts, concern: pd.DataFrame) -> Table:
     rows = facts.welders.table
-    sure = rows["welder"].map(concern.set_index("welder")["sure"])
+    # As text, also where nobody is of concern.
+    sure = rows["welder"].map(concern.set_index("welder")["sure"]).astype("str")
     rows = rows.assign(jobs=rows["welder"].map(facts.works_on).fillna("–"), sure=sure.fillna("–"))
     return Table(
         f"Welders, allowing for what they had to weld; bounds at {show.level(facts.level)} "

@@ -32,7 +32,9 @@ def of_concern(facts: ManagementFacts) -> pd.DataFrame:
     sure = sure.mask(table["stands_out"] == "high", SURE)
     rows = table.assign(sure=sure, jobs=table["welder"].map(facts.works_on).fillna("–"))
     order = sure.map({SURE: 0, LIKELY: 1, SIGNAL: 2})
-    kept = rows[sure != ""].assign(order=order).sort_values(["order", "adjusted_p"], kind="stable")
+    # A column given to a frame without rows would give it rows.
+    kept = rows.assign(order=order)[sure != ""]
+    kept = kept.sort_values(["order", "adjusted_p"], kind="stable")
     return kept.drop(columns="order").reset_index(drop=True)
 
 
