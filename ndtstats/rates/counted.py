@@ -28,12 +28,17 @@ from ndtstats.rates.numbers import numbered, positions
 from ndtstats.rates.sample import attributes_of, charged, deposits_of
 from ndtstats.register import Register, accepted_on_joints, told_one_by_one
 
+_NO_JOINTS = pd.DataFrame(
+    {"job": pd.Series(dtype="str"), "joint": pd.Series(dtype="str"),
+     "length_mm": pd.Series(dtype="float64")}
+)  # fmt: skip
+
 
 class _Known(NamedTuple):
     """What is known of the accepted first examinations and of the welds they were made on.
 
     ``unit`` numbers the joints of ``counts``, as ``made`` and ``drawn`` do those of deposits and
-    spots; ``joint`` is where each finds its row among ``joints``.
+    spots; ``joint`` is where each finds its row among ``joints``, which are there if needed.
     """
 
     counts: pd.DataFrame
@@ -78,7 +83,10 @@ def first_counted(
     places = known.counts.loc[single, ["job", "joint"]].drop_duplicates()
     told = told_one_by_one(register, places, NEEDED, **asked)
     told = second_verdicts(register, told, job=job, as_of=as_of)
-    rows = on_joints(told, known.joints, attributes_of(by))
+    joints = known.joints
+    if joints.empty and told["to_mm"].isna().any():
+        joints = joints_of(register, attributes_of(by), job=job, as_of=as_of)
+    rows = on_joints(told, joints, attributes_of(by))
     rows = first_of(register, rows, job=job, as_of=as_of)
     shown = indications(register, rows, job=job, as_of=as_of)
     charges = charged(rows, shown, known.deposits, by)
@@ -97,9 +105,13 @@ def _known(
     if "month" in by:
         apart.append("date")
     counts = accepted_on_joints(register, apart, job=job, method=method, as_of=as_of)
-    joints = joints_of(register, attributes_of(by), job=job, as_of=as_of)
     deposits = deposits_of(register, by, job=job, as_of=as_of)
     spots = register.table("spots", job=job, as_of=as_of, columns=["job", "joint"])
+    attributes, to_the_end = attributes_of(by), counts["open_from_mm"].notna().any()
+    # Nobody asks how long the joints are where each place is recorded and nothing was drawn.
+    joints = _NO_JOINTS
+    if attributes or to_the_end or len(spots):
+        joints = joints_of(register, attributes, job=job, as_of=as_of)
     welds = joints.head(0) if deposits is None else deposits
     unit, number, made, drawn = numbered(counts, joints, welds, spots)
     counts = counts if method is None else counts.assign(method=method)
