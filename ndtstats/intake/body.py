@@ -33,7 +33,7 @@ _TOTAL = re.compile(r"(?i)^(?:sub)?(?:totals?|sum|summe|gesamt)\b.*")
 LONGEST_VALUE = 100
 
 #: Rows decoded at a time.
-PIECE = 50_000
+PIECE = 25_000
 
 
 @dataclass(slots=True)
@@ -125,8 +125,8 @@ class Body:
         """
         _, distinct = pd.factorize(self.columns[name].values)
         at = pd.Index(distinct).get_indexer(pd.Index(values))
-        numbers: Numbers = np.where(at >= 0, at + 1, len(distinct) + 1)
-        return np.where(values.isna().to_numpy(), 0, numbers)
+        numbers = np.where(at >= 0, at + 1, len(distinct) + 1)
+        return np.where(values.isna().to_numpy(), 0, numbers).astype("uint32")
 
     def values(self, name: str, rows: Any = slice(None)) -> Any:
         """Return the values of rows in a column, labelled by the number of their row."""

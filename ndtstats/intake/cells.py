@@ -17,6 +17,8 @@ Numbers = npt.NDArray[np.integer[Any]]
 #: More combinations than this do not fit into an integer that can still be added to.
 _MOST_COMBINED = 2**62
 
+_LOOKED_UP_AT_ONCE = 100_000
+
 
 class _Numbering(dict[str, int]):
     """Distinct texts in the order in which they came; looking one up gives it a number."""
@@ -171,11 +173,24 @@ def several(numbers: npt.NDArray[np.int64]) -> Groups:
     >>> several(np.array([7, 5, 7, 3, 5])).rows.tolist()
     [1, 4, 0, 2]
     """
-    ordered = np.sort(numbers)
-    twice = np.unique(ordered[1:][ordered[1:] == ordered[:-1]])
-    rows = np.flatnonzero(np.isin(numbers, twice)) if len(twice) else np.zeros(0, dtype="int64")
+    rows = np.flatnonzero(_among(numbers, _repeated(numbers)))
     rows = rows[np.argsort(numbers[rows], kind="stable")]
     begins = np.ones(len(rows), dtype=bool)
     begins[1:] = numbers[rows[1:]] != numbers[rows[:-1]]
     starts = np.flatnonzero(begins)
     return Groups(rows, starts, starts[np.cumsum(begins) - 1])
+
+
+def _repeated(numbers: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+    ordered = np.sort(numbers)
+    return np.unique(ordered[1:][ordered[1:] == ordered[:-1]])
+
+
+def _among(numbers: npt.NDArray[np.int64], wanted: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
+    """Return which numbers are wanted, looked up a part at a time: sorting them all takes room."""
+    found = np.zeros(len(numbers), dtype=bool)
+    if len(wanted):
+        for start in range(0, len(numbers), _LOOKED_UP_AT_ONCE):
+            part = slice(start, start + _LOOKED_UP_AT_ONCE)
+            found[part] = np.isin(numbers[part], wanted)
+    return found

@@ -130,7 +130,7 @@ def method_fits(draft: Draft, known: Known) -> None:
 
 def exposure_once(body: Body, known: Known) -> None:
     """Tell the exposure numbers that one report gives to two places."""
-    rows = np.flatnonzero(body.filled("exposure"))
+    rows = np.flatnonzero(body.filled("exposure")).astype("int32")
     if not len(rows):
         return
     columns = [*_EXPOSURE, *_PLACE]

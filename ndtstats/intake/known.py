@@ -19,9 +19,9 @@ from ndtstats.rules.where import LISTS, RANGES
 #: Up to so many joints or reports are asked for by name; of more, all are read.
 MOST_NAMED = 5_000
 
-#: What checks ask of a joint; and what deposits and rules ask besides.
+#: What checks ask of a joint; and what those of deposits ask besides.
 _OF_JOINT = ("job", "joint", "length_mm", "penetration", "joint_type")
-_MORE_OF_JOINT = ("category", "material", *LISTS, *RANGES)
+_OF_JOINT_FOR_DEPOSITS = ("process", "position", "thickness_mm", "material")
 
 
 class Known:
@@ -51,7 +51,7 @@ class Known:
         pair, distinct = pd.factorize(combined(numbers))
         self.pair: npt.NDArray[np.int32] = pair.astype("int32")
         first = np.zeros(len(distinct), dtype="int64")
-        first[self.pair[::-1]] = np.arange(len(body))[::-1]
+        first[self.pair[::-1]] = np.arange(len(body), dtype="int32")[::-1]
         self.pairs = body.frame(first, self._keys).reset_index(drop=True)
         self.jobs = list(self.pairs["job"].dropna().unique()) if "job" in self._keys else []
 
@@ -98,8 +98,19 @@ class Known:
     @cached_property
     def _joints(self) -> pd.DataFrame:
         """The joint of each pair; missing where unknown."""
-        more = _MORE_OF_JOINT if self.rules or self.body.table.name == "deposits" else ()
-        return self._of_pairs(self.some("joints", [*_OF_JOINT, *more], self.named("joint")))
+        columns = {*_OF_JOINT, *self._asked_by_rules()}
+        if self.body.table.name == "deposits":
+            columns |= {*_OF_JOINT_FOR_DEPOSITS}
+        return self._of_pairs(self.some("joints", sorted(columns), self.named("joint")))
+
+    def _asked_by_rules(self) -> set[str]:
+        """Return what decides about the hold time of a joint."""
+        asked = {"category"}
+        for rule in (rule for rules in self.rules.values() for rule in rules.extent):
+            asked |= {name for name in (*LISTS, *RANGES) if getattr(rule.where, name)}
+            if rule.hold_times is not None:
+                asked |= {"material", "thickness_mm"}
+        return asked
 
     @cached_property
     def names_of_joints(self) -> pd.DataFrame:

@@ -40,6 +40,9 @@ T = TypeVar("T")
 #: Rows written or looked up at a time: bounds the memory of a load.
 CHUNK = 20_000
 
+#: Rows turned into columns at a time.
+_READ_AT_ONCE = 10_000
+
 #: What is looked up by name at a time; databases take some ten thousand.
 _ASKED_AT_ONCE = 5_000
 
@@ -197,7 +200,7 @@ class Register:
             query = query.where(table.c[column].in_(list(texts)))
         with db.reading(self._engine) as connection:
             query = query.where(_in_force(table, self._last_batch(connection, as_of)))
-            found = connection.execute(query, execution_options={"yield_per": CHUNK})
+            found = connection.execute(query, execution_options={"yield_per": _READ_AT_ONCE})
             return from_pieces(found.partitions(), chosen)
 
     def keys(self, name: str, *, as_of: datetime | None = None) -> "pd.Series[int]":
