@@ -5,7 +5,6 @@ import math
 import os
 import shutil
 import sys
-import textwrap
 import threading
 import time
 import unicodedata
@@ -65,9 +64,9 @@ def _laid(line: str, stream: TextIO) -> str:
     width = min(shutil.get_terminal_size().columns, WIDEST)
     if len(line) <= width or not stream.isatty():
         return line
-    return textwrap.fill(
-        line, width, break_long_words=False, break_on_hyphens=False, replace_whitespace=False
-    )
+    from ndtstats.cli.layout import wrapped  # noqa: PLC0415  (only for a long line)
+
+    return "\n".join(wrapped(line, width))
 
 
 def emit(

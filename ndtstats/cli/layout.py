@@ -13,8 +13,8 @@ from rich.cells import cell_len
 #: Blanks between columns, and where there is little room.
 _GAP, _LITTLE = 3, 2
 
-#: A column of text may be made so narrow, and no narrower.
-_LEAST = 18
+#: A column of text may be made so narrow, and no narrower; a word of a cell is whole up to so long.
+_LEAST, _WORD = 18, 30
 
 #: What stands before a value below its row.
 _BELOW = "    "
@@ -73,7 +73,9 @@ def _narrowed(columns: Sequence[Laid], width: int) -> list[int] | None:
     """Return widths with which the columns fit, long texts narrowed; None if there are none."""
     widths = [max(column.width, _longest_word(column.heading)) for column in columns]
     least = [
-        full if column.right else min(full, max(_LEAST, _longest_word(column.heading)))
+        full
+        if column.right
+        else min(full, max(_LEAST, _longest_word(column.heading), _word(column)))
         for column, full in zip(columns, widths, strict=True)
     ]
     spare = width - _taken(least, _LITTLE)
@@ -89,7 +91,12 @@ def _narrowed(columns: Sequence[Laid], width: int) -> list[int] | None:
 
 
 def _longest_word(text: str) -> int:
-    return max(map(cell_len, text.split()), default=0)
+    return max(map(cell_len, text.replace(" %", "_%").split()), default=0)
+
+
+def _word(column: Laid) -> int:
+    """Return the room that the longest word of a column needs."""
+    return min(max(map(_longest_word, column.cells), default=0), _WORD)
 
 
 def _drawn(
@@ -136,11 +143,23 @@ def _broken(cell: str, width: int) -> list[str]:
     """Return a cell broken between words; a word that is longer than the column is broken too."""
     if cell_len(cell) <= width:
         return [cell]
-    return textwrap.wrap(cell, max(width, 1), break_on_hyphens=False) or [""]
+    return wrapped(cell, max(width, 1)) or [""]
+
+
+def wrapped(text: str, width: int, first: str = "", rest: str = "") -> list[str]:
+    """Return text in lines broken between words, and never between a number and its per cent.
+
+    Examples
+    --------
+    >>> wrapped("a limit of 10 % is borne", 13)
+    ['a limit of', '10 % is borne']
+    """
+    lines = textwrap.wrap(
+        text.replace(" %", "\N{NO-BREAK SPACE}%"), width, initial_indent=first,
+        subsequent_indent=rest, break_on_hyphens=False, replace_whitespace=False,
+    )  # fmt: skip
+    return [line.replace("\N{NO-BREAK SPACE}%", " %") for line in lines]
 
 
 def _named(text: str, room: int) -> list[str]:
-    return textwrap.wrap(
-        text, max(room, 40), initial_indent=_BELOW, subsequent_indent=f"{_BELOW}  ",
-        break_on_hyphens=False,
-    )  # fmt: skip
+    return wrapped(text, max(room, 40), _BELOW, f"{_BELOW}  ")

@@ -50,6 +50,12 @@ def test_headings_take_lines_before_texts_do():
     assert [line.strip() for line in lines[:2]] == ["share of all", "welder        rejected"]
 
 
+def test_a_long_word_of_a_cell_is_whole_where_there_is_room():
+    file = Laid("where", ["contractor-spring.csv, row 5, column joint"], False)
+    lines = table_lines([Laid("warning", ["W25"], False), file], 40)
+    assert lines[2].split("  ")[-1].split(",")[0].strip() == "contractor-spring.csv"
+
+
 def test_wide_letters_count_double():
     lines = table_lines([Laid("name", ["焊工", "K7"], False), Laid("n", ["1", "2"], True)], None)
     assert cell_len(lines[2]) == cell_len(lines[3])
