@@ -17,6 +17,9 @@ Numbers = npt.NDArray[np.integer[Any]]
 #: More combinations than this do not fit into an integer that can still be added to.
 _MOST_COMBINED = 2**62
 
+#: Fewer are held in half the memory.
+_MOST_IN_FEW_BYTES = 2**32
+
 _LOOKED_UP_AT_ONCE = 100_000
 
 
@@ -123,7 +126,7 @@ class Cells:
         return pd.DataFrame(found, index=index, columns=list(chosen), dtype="str")
 
 
-def combined(columns: Iterable[Numbers]) -> npt.NDArray[np.int64]:
+def combined(columns: Iterable[Numbers]) -> Numbers:
     """Return one number for each row of several columns of numbers: equal rows, equal numbers.
 
     Examples
@@ -131,18 +134,16 @@ def combined(columns: Iterable[Numbers]) -> npt.NDArray[np.int64]:
     >>> combined([np.array([0, 1, 1]), np.array([5, 5, 5])]).tolist()
     [5, 11, 11]
     """
-    rows = np.zeros(0, dtype="int64")
-    size = 0
+    rows: Numbers = np.zeros(0, dtype="uint32")
+    size = 1
     for numbers in columns:
         more = int(numbers.max(initial=0)) + 1
-        if size == 0:
-            rows, size = numbers.astype("int64"), more
-            continue
         if size * more > _MOST_COMBINED:
             distinct, rows = np.unique(rows, return_inverse=True)
             size = len(distinct)
-        rows *= more
-        rows += numbers
+        if size * more > _MOST_IN_FEW_BYTES:
+            rows = rows.astype("int64", copy=False)
+        rows = rows * more + numbers if len(rows) else numbers.astype(rows.dtype)
         size *= more
     return rows
 
@@ -165,7 +166,7 @@ class Groups(NamedTuple):
     first: npt.NDArray[np.int64]
 
 
-def several(numbers: npt.NDArray[np.int64]) -> Groups:
+def several(numbers: Numbers) -> Groups:
     """Return the rows whose number is that of another row.
 
     Examples
@@ -181,12 +182,12 @@ def several(numbers: npt.NDArray[np.int64]) -> Groups:
     return Groups(rows, starts, starts[np.cumsum(begins) - 1])
 
 
-def _repeated(numbers: npt.NDArray[np.int64]) -> npt.NDArray[np.int64]:
+def _repeated(numbers: Numbers) -> Numbers:
     ordered = np.sort(numbers)
     return np.unique(ordered[1:][ordered[1:] == ordered[:-1]])
 
 
-def _among(numbers: npt.NDArray[np.int64], wanted: npt.NDArray[np.int64]) -> npt.NDArray[np.bool_]:
+def _among(numbers: Numbers, wanted: Numbers) -> npt.NDArray[np.bool_]:
     """Return which numbers are wanted, looked up a part at a time: sorting them all takes room."""
     found = np.zeros(len(numbers), dtype=bool)
     if len(wanted):

@@ -80,7 +80,7 @@ def gather(body: Body) -> Rows:
     return Rows(body, members, _imperfections(body, groups, members, shows, clashing))
 
 
-def key_numbers(body: Body) -> npt.NDArray[np.int64]:
+def key_numbers(body: Body) -> Numbers:
     """Return a number for the natural key of each row: equal keys, equal numbers.
 
     An examination that answers a request is known by the request; any other by its place.
