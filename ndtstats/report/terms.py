@@ -107,8 +107,8 @@ _BY_FORM = {form.casefold(): term for term in TERMS for form in (term.word, *ter
 _FORMS = "|".join(map(re.escape, sorted(_BY_FORM, key=len, reverse=True)))
 _ANY = re.compile(rf"(?<![\w-])({_FORMS})(?![\w-])", re.IGNORECASE)
 
-#: Names and dates with hyphens, short enough to stand on one line, such as WB-41 or 2026-03-01.
-_NAME = re.compile(r"(?<![\w-])((?=[\w-]{3,16}(?![\w-]))(?=[\w-]*\d)\w+(?:-\w+)+)(?![\w-])")
+#: Names, dates and words with hyphens that stand on one line, such as WB-41 or re-examinations.
+_NAME = re.compile(r"(?<![\w-])((?=[\w-]{3,17}(?![\w-]))(?=re-|[\w-]*\d)\w+(?:-\w+)+)(?![\w-])")
 
 
 class Linker:

@@ -22,7 +22,7 @@ COMMANDS = (
     "plan draw", "plan list", "plan show", "plan repeat", "plan extra", "request write",
     "request reconcile", "extent", "rates", "owed", "report qa", "beads", "walk", "welders",
     "repairs", "severity", "tightness", "release", "warnings", "decisions", "verify",
-    "report management", "report contractor", "report welder",
+    "report management", "report contractor", "report welder", "readers",
 )  # fmt: skip
 
 
