@@ -1,9 +1,12 @@
+import io
 import json
+import time
 
 import pandas as pd
 import pytest
 
-from ndtstats.cli.console import Shown, emit
+from ndtstats.cli.console import Shown, _Line, emit, progress, say
+from ndtstats.progress import silent
 
 FRAME = pd.DataFrame(
     {
@@ -65,3 +68,48 @@ def test_text_cannot_steer_the_terminal(capsys):
 def test_styles(style, value, shown, capsys):
     emit(pd.DataFrame({"x": [value]}), "table", columns=[Shown("x", "x", style)])
     assert shown in capsys.readouterr().out
+
+
+def test_long_work_tells_the_time_left_where_it_is_known():
+    line = _Line(began=time.monotonic() - 10)
+    assert line.text() == "at work for 10 s"
+    line.tell("rows", 0, 4_000)
+    line.since = time.monotonic() - 10
+    line.tell("rows", 1_000, 4_000)
+    assert line.text() == "rows: 1,000 of 4,000, 30 s left"
+
+
+def test_nobody_who_does_not_look_is_told_of_progress(capsys):
+    with progress() as tell:
+        assert tell is silent
+    assert capsys.readouterr().err == ""
+
+
+class Terminal(io.StringIO):
+    def isatty(self) -> bool:
+        return True
+
+
+@pytest.mark.parametrize(
+    ("stream", "no_color", "coloured"),
+    [(Terminal(), "", True), (Terminal(), "1", False), (io.StringIO(), "", False)],
+    ids=["terminal", "NO_COLOR", "piped"],
+)
+def test_colours_are_for_terminals_that_want_them(monkeypatch, stream, no_color, coloured):
+    monkeypatch.setenv("NO_COLOR", no_color)
+    monkeypatch.setattr("sys.stdout", stream)
+    say("error: nothing fits", colour="red")
+    assert ("\x1b[31m" in stream.getvalue()) is coloured
+    assert "error: nothing fits" in stream.getvalue()
+
+
+def test_a_long_sentence_is_broken_between_words_on_a_terminal(monkeypatch):
+    stream = Terminal()
+    monkeypatch.setattr("sys.stdout", stream)
+    monkeypatch.setenv("COLUMNS", "60")
+    said = "With 95 % confidence " + "the rate lies below the limit " * 5
+    say(said.strip())
+    lines = stream.getvalue().splitlines()
+    assert len(lines) > 1
+    assert max(map(len, lines)) <= 60
+    assert " ".join(lines) == said.strip()
