@@ -174,7 +174,7 @@ def of_intervals(size: int, _: Path) -> Iterator[Timed]:
     rng = np.random.default_rng(1)
     for what, most in (
         ("intervals, few pairs distinct", 200),
-        ("intervals, most distinct", 20_000),
+        ("intervals, many pairs distinct", 20_000),
     ):
         n = rng.integers(1, most, size)
         k = rng.binomial(n, 0.05)
