@@ -10,7 +10,6 @@ from ndtstats.errors import UseError
 from ndtstats.planning.order import zones_within
 from ndtstats.register import (
     Register,
-    decisions_in_force,
     record_decisions,
     require_job,
 )
@@ -97,7 +96,7 @@ def release(
     job = require_job(register, job, as_of)
     known = Job(register.snapshot(as_of), job, as_of)
     inside = zones_asked(known.register, job, zone, as_of)
-    return _answer(known, obstacles(known), zone, inside, milestone)
+    return _answer(known, _in_order(known), zone, inside, milestone)
 
 
 def releases(
@@ -109,7 +108,7 @@ def releases(
     """
     job = require_job(register, job, as_of)
     known = Job(register.snapshot(as_of), job, as_of)
-    found = obstacles(known)
+    found = _in_order(known)
     names = known.zones["zone"].astype(object)
     return [_answer(known, found, one, zones_within(known.zones, one), None) for one in names]
 
@@ -148,19 +147,23 @@ def _state(one: Release) -> str:
     return "released" if one.free else "signed, but"
 
 
+def _in_order(known: Job) -> pd.DataFrame:
+    """Return everything that stands in the way in a job with its handle, in the order of a list."""
+    found = obstacles(known)
+    order = {check: place for place, check in enumerate(GATES["hand over"])}
+    handles = [_handle(known.job, name) for name in found["name"]]
+    listed = found.assign(
+        handle=pd.Series(handles, found.index, dtype="str"), place=found["check"].map(order)
+    ).sort_values(["place", "zone", "joint", "name"], ignore_index=True)
+    return listed[["handle", "check", "zone", "joint", "what", "clears"]]
+
+
 def _answer(
     known: Job, found: pd.DataFrame, zone: str, inside: list[str], milestone: Milestone | None
 ) -> Release:
-    own = known.zones.set_index("zone")["milestone"].get(zone)
+    own = known.milestone_of.get(zone)
     wanted: Milestone = milestone or (USUAL if pd.isna(own) else own)
-    mine = found[found["zone"].isna() | found["zone"].isin(inside)]
-    order = {check: place for place, check in enumerate(GATES["hand over"])}
-    handles = [_handle(known.job, name) for name in mine["name"]]
-    mine = mine.assign(
-        handle=pd.Series(handles, mine.index, dtype="str"),
-        place=mine["check"].map(order),
-    ).sort_values(["place", "zone", "joint", "name"], ignore_index=True)
-    mine = mine[["handle", "check", "zone", "joint", "what", "clears"]].drop_duplicates("handle")
+    mine = found[found["zone"].isna() | found["zone"].isin(inside)].drop_duplicates("handle")
     asked = mine["check"].isin(GATES[wanted])
     excused = _overrides(known, zone, wanted)
     both = mine[asked].merge(excused, on="handle", how="left")
@@ -188,8 +191,8 @@ def _subject(zone: str, milestone: Milestone) -> str:
 
 
 def _decided(known: Job, kind: str, zone: str, milestone: Milestone) -> pd.DataFrame:
-    found = decisions_in_force(known.register, kind=kind, job=known.job, as_of=known.as_of)
-    return found[found["subject"] == _subject(zone, milestone)]
+    of_job = known.decisions
+    return of_job[(of_job["kind"] == kind) & (of_job["subject"] == _subject(zone, milestone))]
 
 
 def _overrides(known: Job, zone: str, milestone: Milestone) -> pd.DataFrame:

@@ -20,7 +20,7 @@ from ndtstats.extent.achieved import (
     union_on,
 )
 from ndtstats.qualification import outside
-from ndtstats.register import Register
+from ndtstats.register import Register, decisions_in_force
 from ndtstats.release.tests import STATES, zone_tests
 from ndtstats.release.warnings import warnings_of
 from ndtstats.request.open_spots import open_spots
@@ -89,6 +89,16 @@ class Job:
     def warnings(self) -> pd.DataFrame:
         """All its warnings, answered or not."""
         return warnings_of(self.register, job=self.job, as_of=self.as_of, everything=True)
+
+    @cached_property
+    def decisions(self) -> pd.DataFrame:
+        """What named people decided about it."""
+        return decisions_in_force(self.register, job=self.job, as_of=self.as_of)
+
+    @cached_property
+    def milestone_of(self) -> "pd.Series[Any]":
+        """The milestone that each zone is said to have."""
+        return self.zones.set_index("zone")["milestone"]
 
     @cached_property
     def zone_of(self) -> "pd.Series[str]":
