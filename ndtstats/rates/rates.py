@@ -88,8 +88,10 @@ def rates(
     _check(by, measure)
     settings = Settings(level, interval, sides)
     proportion_interval(0, 0, level=level, method=interval, sides=sides)  # refuses the unknown
-    # Lengths need every place; of spots and joints it is enough to know how many there are.
-    sample = first_counted if measure in {"spots", "joints"} else first_charged
+    # Lengths need every place; of spots and joints it is enough to know how many there are, unless
+    # other questions read the places anyway.
+    counted = measure in {"spots", "joints"} and not register.remembers
+    sample = first_counted if counted else first_charged
     charges = sample(register, by, method=method, job=job, as_of=as_of)
     return rates_of(charges, by, measure, settings)
 

@@ -224,6 +224,9 @@ class Register:
         """
         return _Snapshot(self._engine, as_of or self.latest_time())
 
+    #: Whether answers are remembered, so that it pays to read what several of them share.
+    remembers = False
+
     def once(self, question: Hashable, answer: Callable[[], T]) -> T:  # noqa: ARG002  (for snapshots)
         """Return the answer to a question, as worked out now; a snapshot remembers it.
 
@@ -360,6 +363,8 @@ def refuse_newer(name: str, found: int) -> None:
 
 class _Snapshot(Register):
     """A register whose tables are those of one instant."""
+
+    remembers = True
 
     def __init__(self, engine: sa.Engine, as_of: datetime | None) -> None:
         super().__init__(engine)
