@@ -12,7 +12,6 @@ from ndtstats.rates.base import (
     attributes_at,
     indications,
     joints_of,
-    month_of,
     planned,
     read_examinations,
 )
@@ -93,15 +92,14 @@ def _counted(
     overturned = overturned_ids(register, job=job, as_of=as_of)
     attributes = attributes_of(by)
     of_joint = [name for name in ("job", "joint") if attributes or name in by]
-    day = ["date"] if "month" in by else []
-    apart = [*of_joint, *(["method"] if "method" in by else []), *day]
+    apart = [*of_joint, *(name for name in ("method", "month") if name in by)]
     rows = verdict_counts(
         register, apart, overturned=overturned, job=job, method=method, as_of=as_of
     )
     again = rows["overturned"] == 1
     rows = rows.assign(
         verdict=rows["verdict"].mask(again, "accept"), overturned=again, round=rows["repair"],
-        times=rows["number"], **({"month": month_of(rows["date"])} if day else {}),
+        times=rows["number"],
     )  # fmt: skip
     if attributes:
         joints = joints_of(register, attributes, job=job, as_of=as_of)

@@ -19,7 +19,6 @@ from ndtstats.rates.base import (
     first_of,
     indications,
     joints_of,
-    month_of,
     on_joints,
     second_verdicts,
 )
@@ -103,7 +102,7 @@ def _known(
 ) -> _Known:
     apart = [] if method else ["method"]
     if "month" in by:
-        apart.append("date")
+        apart.append("month")
     counts = accepted_on_joints(register, apart, job=job, method=method, as_of=as_of)
     deposits = deposits_of(register, by, job=job, as_of=as_of)
     spots = register.table("spots", job=job, as_of=as_of, columns=["job", "joint"])
@@ -183,7 +182,7 @@ def _alike(known: _Known, kept: Any, by: Sequence[str]) -> pd.DataFrame:
         **{name: counts[name].to_numpy() for name in ("job", "joint", "method")},
     )  # fmt: skip
     if "month" in by:
-        seen["month"] = month_of(counts["date"]).to_numpy()
+        seen["month"] = counts["month"].to_numpy()
     of_deposit = [name for name in by if name in OF_DEPOSIT]
     if of_deposit:
         seen = _charged_alike(seen, known, of_deposit)

@@ -21,8 +21,17 @@ MOST_NAMED = 10_000
 _EXAMINATIONS = SQL_TABLES["examinations"].c
 _COUNTED = ("repair", "overturned", "number")
 _WHOLE = {name: Column(name, "whole", "count") for name in ("id", "batch", *_COUNTED)}
+#: What examinations can be told apart by; the month as in 2026-03, cut from the day as text.
+_APART: dict[str, sa.ColumnElement[Any]] = {
+    **dict(_EXAMINATIONS.items()),
+    "month": sa.func.substr(
+        sa.cast(_EXAMINATIONS["date"], sa.String), sa.literal_column("1"), sa.literal_column("7")
+    ),
+}
+
 _KEY = Column("key", "text", "natural key")
-_OF_EXAMINATIONS = {c.name: c for c in (*STORED["examinations"], _KEY)} | _WHOLE
+_MONTH = Column("month", "text", "year and month")
+_OF_EXAMINATIONS = {c.name: c for c in (*STORED["examinations"], _KEY, _MONTH)} | _WHOLE
 
 
 def jobs_known(register: Register, as_of: datetime | None = None) -> list[str]:
@@ -69,7 +78,7 @@ def verdict_counts(
     Parameters
     ----------
     by : sequence of str
-        Columns of the examinations to tell apart.
+        Columns of the examinations to tell apart, or "month".
     overturned : sequence of int
         Examinations whose verdict a second reading does not share, by id; not many.
     job, method : str, optional
@@ -86,7 +95,7 @@ def verdict_counts(
     first = _EXAMINATIONS["round"]
     repair = sa.case((first > 0, 1), (first == 0, 0))
     again = sa.case((_EXAMINATIONS["id"].in_(list(overturned)), 1), else_=0)
-    keys = [_plain(_EXAMINATIONS[name], name) for name in [*by, "verdict"]]
+    keys = [_plain(_APART[name], name) for name in [*by, "verdict"]]
     keys += [repair.label("repair"), again.label("overturned")]
     query = sa.select(*keys, sa.func.count().label("number"))
     # By the names of the columns: what stands in them holds parameters, and would be told twice.
@@ -137,7 +146,7 @@ def accepted_on_joints(
     Parameters
     ----------
     apart : sequence of str
-        Columns of the examinations to tell apart.
+        Columns of the examinations to tell apart, or "month".
     job, method, as_of
         As in :func:`verdict_counts`.
 
@@ -152,7 +161,7 @@ def accepted_on_joints(
     begins = sa.case((_EXAMINATIONS["from_mm"] > 0, _EXAMINATIONS["from_mm"]), else_=0.0)
     ends, day = _EXAMINATIONS["to_mm"], _EXAMINATIONS["date"]
     # Joints first: they differ oftener than jobs, and what differs first is compared least.
-    keys = [_plain(_EXAMINATIONS[name], name) for name in ("joint", "job", *apart)]
+    keys = [_plain(_APART[name], name) for name in ("joint", "job", *apart)]
     counted = (
         sa.func.count(), sa.func.min(day), sa.func.max(day), sa.func.min(begins),
         sa.func.max(ends), sa.func.min(ends - begins),
