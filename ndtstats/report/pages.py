@@ -131,7 +131,6 @@ def _listed(kind: Kind, pages: list[Page]) -> Table:
             Column("page", [Link(page.title, f"{file_name(page.file)}.html") for page in pages]),
             Column("what it says", [page.headline[0] for page in pages]),
         ),
-        roomy=True,
     )
 
 
