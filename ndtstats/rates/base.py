@@ -28,6 +28,18 @@ _OF_SPOTS = (
 )  # fmt: skip
 
 
+def all_examinations(
+    register: Register, *, job: str | None, method: str | None, as_of: datetime | None
+) -> pd.DataFrame:
+    """Return all examinations with their places filled in and what is known of their joint.
+
+    Columns of the examinations table, and :data:`ATTRIBUTES` (``thickness`` is a band), ``month``,
+    ``joint_mm`` (length of the joint), and ``overturned``: a reject that a second reading judged
+    acceptable stands as an accept, and is marked so.
+    """
+    return read_examinations(register, job=job, method=method, as_of=as_of)
+
+
 def read_examinations(
     register: Register,
     *,
@@ -37,11 +49,7 @@ def read_examinations(
     attributes: Sequence[str] = ATTRIBUTES,
     columns: Sequence[str] | None = None,
 ) -> pd.DataFrame:
-    """Return examinations with their places filled in and what is known of their joint.
-
-    Columns of the examinations table, and :data:`ATTRIBUTES` (``thickness`` is a band), ``unit``
-    (number of the joint), ``month``, ``joint_mm`` (length of the joint), and ``overturned``: a
-    reject that a second reading judged acceptable stands as an accept, and is marked so.
+    """Return examinations as :func:`all_examinations` does, with only some columns.
 
     Parameters
     ----------
