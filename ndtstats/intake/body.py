@@ -17,7 +17,7 @@ from ndtstats.columns import Column, Table
 from ndtstats.errors import UseError
 from ndtstats.findings import CODES, Finding
 from ndtstats.intake.cells import Numbers
-from ndtstats.intake.convert import clean_text, convert_distinct
+from ndtstats.intake.convert import Unread, clean_text, convert_distinct
 from ndtstats.intake.headings import Header, heading
 from ndtstats.intake.mapping import Mapping
 from ndtstats.intake.readers import Grid
@@ -316,13 +316,16 @@ def _convert(body: Body, column: Column, mapping: Mapping) -> None:
     meaning = pd.Series(done.values.array, index=pd.Index(distinct[done.values.index], dtype="str"))
     values = meaning.reindex(distinct).reset_index(drop=True)
     coded.values = typed(values.to_frame(name), [column])[name]
-    for code in sorted({why.code for why in done.unread.values()}):
-        told = [n for n, t in enumerate(texts) if t in done.unread and done.unread[t].code == code]
-        rows = np.flatnonzero(body.where(name, np.isin(np.arange(len(texts)), told)))
-        reasons = [done.unread[texts[n]] for n in body.numbers(name, rows).tolist()]
-        body.tell(
-            code, rows, name, [why.reason for why in reasons], [why.remedy for why in reasons]
-        )
+    _tell_unread(body, name, texts, done.unread)
+
+
+def _tell_unread(body: Body, name: str, texts: list[str], unread: dict[str, Unread]) -> None:
+    for code in sorted({why.code for why in unread.values()}):
+        told = np.array([text in unread and unread[text].code == code for text in texts])
+        rows = np.flatnonzero(body.where(name, told))
+        whys = [unread[texts[number]] for number in body.numbers(name, rows).tolist()]
+        reasons, remedies = [why.reason for why in whys], [why.remedy for why in whys]
+        body.tell(code, rows, name, reasons, remedies)
 
 
 def _unit(body: Body, column: Column, mapping: Mapping) -> str | None:
