@@ -534,8 +534,9 @@ class Batch:
 
         Where there were none no row need be looked up: a batch brings no key twice.
         """
-        # SQLite compares keys byte by byte, and the job comes first in them.
-        by_job = TABLES[name].key[0] == "job" and self._connection.dialect.name == "sqlite"
+        # SQLite compares keys byte by byte, and the job comes first in them, with more behind it.
+        key = TABLES[name].key
+        by_job = key[0] == "job" and len(key) > 1 and self._connection.dialect.name == "sqlite"
         held = []
         for job in frame["job"].dropna().unique().tolist() if by_job else [None]:
             if (name, job) not in self._held:
