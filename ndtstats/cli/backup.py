@@ -4,7 +4,7 @@ from pathlib import Path
 
 import click
 
-from ndtstats.cli.console import say
+from ndtstats.cli.console import progress, say
 from ndtstats.cli.options import opened, register_option
 from ndtstats.cli.verify import told
 
@@ -19,7 +19,7 @@ def backup(file: Path, register: str) -> None:
     """
     from ndtstats.register import backup as copy_of  # noqa: PLC0415
 
-    with opened(register) as reg:
-        found = copy_of(reg, file)
+    with opened(register) as reg, progress() as tell:
+        found = copy_of(reg, file, progress=tell)
     say(f"{file}: {told(found)}")
     click.get_current_context().exit(0 if found.holds else 1)

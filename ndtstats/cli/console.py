@@ -214,7 +214,8 @@ class _Line:
 
     def tell(self, what: str, done: int, total: int) -> None:
         """Take note of how far the work is."""
-        if what != self.what:
+        # Steps of other names that are counted on are one piece of work.
+        if not self.what or total != self.total or done < self.done:
             self.since = time.monotonic()
         self.what, self.done, self.total = what, done, total
 

@@ -4,7 +4,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from ndtstats.cli.console import say
+from ndtstats.cli.console import progress, say
 from ndtstats.cli.options import opened, register_option
 
 if TYPE_CHECKING:
@@ -25,7 +25,8 @@ def verify(register: str) -> None:
     from ndtstats.register import verify as check  # noqa: PLC0415
 
     with opened(register) as reg:
-        found = check(reg)
+        with progress() as tell:
+            found = check(reg, progress=tell)
         say(f"Register {reg.name}: {told(found)}")
     click.get_current_context().exit(0 if found.holds else 1)
 

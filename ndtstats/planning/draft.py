@@ -12,8 +12,12 @@ from ndtstats.planning.places import touched
 from ndtstats.planning.targeted import candidates, with_budget, with_targeted
 from ndtstats.planning.tightened import Tightened
 from ndtstats.planning.yard import asked_places, frame_kept, looked_at, yard_of
+from ndtstats.progress import Progress, silent
 from ndtstats.register import Register
 from ndtstats.rules import Rules
+
+#: Reading what is known, the frames of earlier draws, the draw; what is aimed and keeping it.
+STEPS = 4
 
 _PLACE = ["joint", "method", "from_mm", "to_mm"]
 
@@ -44,6 +48,7 @@ def draft(
     day: date,
     tightened: Tightened,
     as_of: datetime | None = None,
+    progress: Progress = silent,
 ) -> Drawing:
     """Return the draw for what no plan by these rules covers, with what is aimed beside it.
 
@@ -59,6 +64,8 @@ def draft(
         By welder and method: what the extent of his work is multiplied by.
     as_of : datetime, optional
         By what was known then.
+    progress : Progress
+        Is told how many of the :data:`STEPS` are done.
 
     Raises
     ------
@@ -66,8 +73,11 @@ def draft(
         If there is nothing to plan for.
     """
     yard = replace(yard_of(register, job, rules, as_of), tightened=tightened)
+    progress("steps of the draw", 1, STEPS)
     before = frame_kept(register, job, yard, rules, as_of)
+    progress("steps of the draw", 2, STEPS)
     drawing = _drawn(yard, before, rules, seed, aims)
+    progress("steps of the draw", 3, STEPS)
     if aims == Aims():
         return drawing
     cells = pd.concat([before, drawing.cells], ignore_index=True)

@@ -11,6 +11,7 @@ from ndtstats.planning.draft import Aims, draft
 from ndtstats.planning.drawing import Drawing
 from ndtstats.planning.order import in_walking_order, with_due_dates
 from ndtstats.planning.tightened import Tightened, as_text
+from ndtstats.progress import Progress, silent
 from ndtstats.register import Batch, Register
 from ndtstats.rules import Rules
 from ndtstats.rules.force import keep_rules
@@ -26,6 +27,7 @@ def draw_plan(
     by: str | None = None,
     aims: Aims = Aims(),  # noqa: B008  (it is frozen)
     tightened: Tightened | None = None,
+    progress: Progress = silent,
 ) -> tuple[str, Drawing]:
     """Draw a plan for the joints of a job that no earlier plan by these rules covers, and keep it.
 
@@ -44,6 +46,8 @@ def draw_plan(
     tightened : mapping of (str, str) to float, optional
         By welder and method: what the extent of his work is multiplied by. Who gave a signal is
         told by :func:`ndtstats.escalation.tightened_in_force`.
+    progress : Progress
+        Is told how far the draw is.
 
     Returns
     -------
@@ -56,7 +60,10 @@ def draw_plan(
         If there is nothing to plan for.
     """
     tightened = tightened or {}
-    drawing = draft(register, job, rules, seed=seed, aims=aims, day=now.date(), tightened=tightened)
+    drawing = draft(
+        register, job, rules, seed=seed, aims=aims, day=now.date(), tightened=tightened,
+        progress=progress,
+    )  # fmt: skip
     spots = in_request_order(register, job, drawing.spots)
     plan = store_plan(
         register,

@@ -6,12 +6,14 @@ import sqlite3
 import tempfile
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TypeVar
 
 import sqlalchemy as sa
 
 from ndtstats.errors import CannotGoOn, UseError
+from ndtstats.progress import Progress, silent
 from ndtstats.register import engine as db
 from ndtstats.register.chain import ChainState, check_chain
 from ndtstats.register.store import Register
@@ -40,14 +42,15 @@ class Verified:
         return not self.damage and not self.chain.broken
 
 
-def verify(register: Register) -> Verified:
+def verify(register: Register, *, progress: Progress = silent) -> Verified:
     """Check the file and the chain over its log, in one consistent state.
 
-    A PostgreSQL server guards its own files; only the chain is checked there.
+    A PostgreSQL server guards its own files; only the chain is checked there. ``progress`` is told
+    how many rows were gone over.
     """
     with register.reading() as connection:
         damage = file_damage(connection)
-        return Verified(check_chain(connection), damage)
+        return Verified(check_chain(connection, progress), damage)
 
 
 def file_damage(connection: sa.Connection) -> tuple[str, ...]:
@@ -62,7 +65,7 @@ def file_damage(connection: sa.Connection) -> tuple[str, ...]:
     )
 
 
-def backup(register: Register, path: str | Path) -> Verified:
+def backup(register: Register, path: str | Path, *, progress: Progress = silent) -> Verified:
     """Write a verified copy of a register to a new file, while others read and write.
 
     Parameters
@@ -71,6 +74,8 @@ def backup(register: Register, path: str | Path) -> Verified:
         In a SQLite file.
     path : str or Path
         Where to; the copy is a register itself, and can be opened as one.
+    progress : Progress
+        Is told how many rows of the copy were checked.
 
     Returns
     -------
@@ -90,7 +95,7 @@ def backup(register: Register, path: str | Path) -> Verified:
             "restore it into an empty database, and check that with: ndtstats verify"
         )
     with register.reading() as connection:
-        return copy_file(connection, Path(path), _verified)
+        return copy_file(connection, Path(path), partial(_verified, progress=progress))
 
 
 def copy_file(connection: sa.Connection, path: Path, check: Callable[[Path], T]) -> T:
@@ -127,9 +132,9 @@ def _copy(connection: sa.Connection, part: Path) -> None:
         os.fsync(file.fileno())
 
 
-def _verified(part: Path) -> Verified:
+def _verified(part: Path, progress: Progress) -> Verified:
     copy = Register.open(part)
     try:
-        return verify(copy)
+        return verify(copy, progress=progress)
     finally:
         copy.close()

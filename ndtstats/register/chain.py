@@ -25,6 +25,7 @@ import pandas as pd
 import sqlalchemy as sa
 
 from ndtstats.columns import Column
+from ndtstats.progress import Progress, silent
 from ndtstats.register.frames import from_rows
 from ndtstats.register.schema import SQL_TABLES, STORED, batches
 
@@ -173,16 +174,18 @@ class ChainState:
     digest: str | None
 
 
-def check_chain(connection: sa.Connection) -> ChainState:
+def check_chain(connection: sa.Connection, progress: Progress = silent) -> ChainState:
     """Work out every link anew from what the tables hold, and compare.
 
     Parameters
     ----------
     connection : Connection
         One that sees one consistent state.
+    progress : Progress
+        Is told how many rows were gone over.
     """
     log = _log(connection)
-    rows, marks = _rows_written(connection), _marks_set(connection)
+    rows, marks = _rows_written(connection, progress), _marks_set(connection)
     there = {entry["number"] for entry in log}
     gone = set(range(1, max(there, default=0) + 1)) - there
     broken = dict.fromkeys(gone, "its entry is not in the log")
@@ -232,13 +235,20 @@ def _log(connection: sa.Connection) -> list[dict[str, Any]]:
     return [dict(row) for row in connection.execute(query).mappings()]
 
 
-def _rows_written(connection: sa.Connection) -> dict[int, dict[str, str]]:
+def _rows_written(
+    connection: sa.Connection, progress: Progress = silent
+) -> dict[int, dict[str, str]]:
     """Return by batch and table the digest of the rows it brought."""
     found: dict[int, dict[str, str]] = {}
+    counted = [sa.select(sa.func.count()).select_from(table) for table in SQL_TABLES.values()]
+    total = sum(int(connection.execute(query).scalar_one()) for query in counted)
+    done = 0
     for table in SQL_TABLES:
         tallies: dict[int, RowsDigest] = {}
         for number, piece in _pieces(connection, table):
             tallies.setdefault(number, RowsDigest(hashed_columns(table))).add(piece)
+            done += len(piece)
+            progress("rows", done, total)
         for number, tally in tallies.items():
             found.setdefault(number, {})[table] = tally.hexdigest()
     return found

@@ -77,6 +77,11 @@ def test_long_work_tells_the_time_left_where_it_is_known():
     line.since = time.monotonic() - 10
     line.tell("rows", 1_000, 4_000)
     assert line.text() == "rows: 1,000 of 4,000, 30 s left"
+    # A step of another name that is counted on is part of the same work; one counted anew is not.
+    line.tell("checks", 2_000, 4_000)
+    assert line.text() == "checks: 2,000 of 4,000, 10 s left"
+    line.tell("pages", 1, 2)
+    assert line.text() == "pages: 1 of 2, 0 s left"
 
 
 def test_nobody_who_does_not_look_is_told_of_progress(capsys):

@@ -10,7 +10,11 @@ from ndtstats.rules import read_rules
 
 
 def test_a_plan_holds_what_the_rules_ask_for(yard, rules, now):
-    plan, drawing = draw_plan(yard, job="H1", rules=rules, seed=1, now=now)
+    steps: list[int] = []
+    plan, drawing = draw_plan(
+        yard, job="H1", rules=rules, seed=1, now=now, progress=lambda *told: steps.append(told[1])
+    )
+    assert steps == [1, 2, 3]
     spots = plan_spots(yard, plan)
     taken = spots[spots["part"] != "reserve"]
     butts = taken[taken["rule"] == "butts"]

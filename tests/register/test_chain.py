@@ -4,11 +4,13 @@ from datetime import UTC, datetime, timedelta
 
 import pandas as pd
 import pytest
+import sqlalchemy as sa
 
 from ndtstats.columns import Column
 from ndtstats.register import Register, verify
 from ndtstats.register import engine as db
 from ndtstats.register.chain import RowsDigest, chain_all, check_chain
+from ndtstats.register.schema import SQL_TABLES
 
 T0 = datetime(2026, 3, 2, 9, 0, tzinfo=UTC)
 
@@ -51,7 +53,15 @@ def broken(register: Register) -> list[int]:
 
 
 def test_an_untouched_register_holds(past):
-    found = verify(past)
+    told: list[tuple[str, int, int]] = []
+    found = verify(past, progress=lambda *step: told.append(step))
+    done = [step[1] for step in told]
+    assert done == sorted(done)
+    # Every row that was ever written, those that are no longer in force among them.
+    with past.reading() as connection:
+        written = [connection.execute(sa.select(sa.func.count()).select_from(table)).scalar_one()
+                   for table in SQL_TABLES.values()]  # fmt: skip
+    assert told[-1] == ("rows", sum(written), sum(written))
     assert found.holds
     assert (found.chain.entries, found.chain.kept_from) == (4, 1)
     assert found.chain.digest == past.batches()["digest"].iloc[-1]

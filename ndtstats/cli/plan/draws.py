@@ -80,13 +80,13 @@ def draw(
     from ndtstats.register import require_job  # noqa: PLC0415
     from ndtstats.rules import rules_for_plan  # noqa: PLC0415
 
-    with opened(register) as reg, progress():
+    with opened(register) as reg, progress() as tell:
         job = require_job(reg, job)
         chosen, told = rules_for_plan(reg, job, rules, by=by, now=now())
         strict = tightened_in_force(reg, job=job, rules=chosen)
         number, drawing = draw_plan(
             reg, job=job, rules=chosen, seed=seed, now=now(), by=by,
-            aims=Aims(budget, evidence_days), tightened=strict.factors,
+            aims=Aims(budget, evidence_days), tightened=strict.factors, progress=tell,
         )  # fmt: skip
         spots = plan_spots(reg, number)
     for line in (*told, *drawing.notes, *filter(None, [strict.remark])):
