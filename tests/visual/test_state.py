@@ -133,11 +133,12 @@ def test_millimetre_by_millimetre_it_is_the_same(rows):
     # The slow way: each of 90 stretches asks all examinations.
     seen = looked(*((10 * low, 10 * (low + long), *rest) for low, long, *rest in rows))
     found = state_of_joints(JOINT, seen, NOTHING).iloc[0]
-    verdicts = []
-    for place in range(5, 900, 10):
-        over = seen[(seen["from_mm"] < place) & (seen["to_mm"] > place)]
-        over = over.sort_values(["date", "round", "id"])
-        verdicts.append(over["verdict"].iloc[-1] if len(over) else None)
+    latest = seen.sort_values(["date", "round", "id"], ascending=False)
+    looks = list(latest[["from_mm", "to_mm", "verdict"]].itertuples(index=False))
+    verdicts = [
+        next((verdict for low, high, verdict in looks if low < place < high), None)
+        for place in range(5, 900, 10)
+    ]
     assert found["seen_mm"] == 10 * sum(verdict is not None for verdict in verdicts)
     known = (
         "rejected" if "reject" in verdicts
