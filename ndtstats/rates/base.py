@@ -1,6 +1,6 @@
 """The rows that rates are made of: first examinations, with what is known of weld and plan."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -73,12 +73,21 @@ def second_verdicts(
 
 
 def joints_of(
-    register: Register, attributes: Sequence[str], *, job: str | None, as_of: datetime | None
+    register: Register,
+    attributes: Sequence[str],
+    *,
+    job: str | None,
+    as_of: datetime | None,
+    only: Mapping[str, Sequence[str]] | None = None,
 ) -> pd.DataFrame:
     """Return the joints with their length and what some attributes are read from."""
-    wanted = ["thickness_mm" if name == "thickness" else name for name in attributes]
-    columns = ["job", "joint", "length_mm", *wanted]
-    return register.table("joints", job=job, as_of=as_of, columns=columns)
+    columns = ["job", "joint", "length_mm", *read_from(attributes)]
+    return register.table("joints", job=job, as_of=as_of, columns=columns, only=only)
+
+
+def read_from(attributes: Sequence[str]) -> list[str]:
+    """Return the columns of the joints that some attributes are read from."""
+    return ["thickness_mm" if name == "thickness" else name for name in attributes]
 
 
 def on_joints(rows: pd.DataFrame, joints: pd.DataFrame, attributes: Sequence[str]) -> pd.DataFrame:
@@ -103,8 +112,7 @@ def on_joints(rows: pd.DataFrame, joints: pd.DataFrame, attributes: Sequence[str
 
 def attributes_at(joints: pd.DataFrame, at: Any, attributes: Sequence[str]) -> pd.DataFrame:
     """Return length and attributes of joints by position; of none (-1) they are missing."""
-    names = ["thickness_mm" if name == "thickness" else name for name in attributes]
-    known: pd.DataFrame = joints[["length_mm", *names]].reindex(at)
+    known: pd.DataFrame = joints[["length_mm", *read_from(attributes)]].reindex(at)
     if "thickness" in attributes:
         known = known.assign(thickness=thickness_band(known["thickness_mm"]))
     return known.reset_index(drop=True)
@@ -177,7 +185,12 @@ def planned(
 
 
 def indications(
-    register: Register, rows: pd.DataFrame, *, job: str | None, as_of: datetime | None
+    register: Register,
+    rows: pd.DataFrame,
+    *,
+    job: str | None,
+    as_of: datetime | None,
+    only: Mapping[str, Sequence[str]] | None = None,
 ) -> pd.DataFrame:
     """Return the rejectable indications of some examinations, one row each.
 
@@ -185,6 +198,8 @@ def indications(
     ----------
     rows : DataFrame
         Examinations: ``id``, ``from_mm``, ``to_mm``, ``rejected``.
+    only : mapping, optional
+        As of :meth:`~ndtstats.register.Register.table`; it holds the joints of these examinations.
 
     Returns
     -------
@@ -195,7 +210,7 @@ def indications(
         one row of a rejected spot with no indication recorded: nothing shorter is known. Where it
         is not said whether an indication of a rejected spot is rejectable, it is.
     """
-    shown = register.table("imperfections", job=job, as_of=as_of)
+    shown = register.table("imperfections", job=job, as_of=as_of, only=only)
     shown = shown[shown["imp_rejectable"].fillna(value=True).astype(bool)]
     rejected = rows.loc[rows["rejected"], ["id", "from_mm", "to_mm"]]
     joined = rejected.merge(

@@ -28,7 +28,7 @@ class Charges(NamedTuple):
         Each examination once for each that it is charged to: ``row`` (its position), ``deposit``
         (position of the first deposit of that one, -1 if none is known), the columns asked for,
         ``rejected``, ``shared`` (the reject is charged to others too), ``times`` (how many
-        examinations it stands for: 1).
+        examinations it stands for: 1), ``joints`` (how many joints they are on: 1).
     pieces : DataFrame
         The lengths examined: ``of``, ``low``, ``high``, in mm.
     found : DataFrame
@@ -63,7 +63,7 @@ def charge_each(rows: pd.DataFrame, indications: pd.DataFrame) -> Charges:
         pd.DataFrame({"of": at, "indication": range(len(at)), "low": -np.inf, "high": np.inf}),
     )
     seen = pairs[["row", "deposit"]].assign(
-        rejected=rows["rejected"].to_numpy(), shared=False, times=1
+        rejected=rows["rejected"].to_numpy(), shared=False, times=1, joints=1
     )
     return Charges(seen, pairs[["low", "high"]].assign(of=pairs["row"]), found)
 
@@ -103,7 +103,7 @@ def charge(
     seen = seen.assign(**{name: _told(name, seen, rows, deposits) for name in columns})
     charged = np.bincount(found["of"], minlength=len(seen)) > 0
     others = np.bincount(seen["row"], charged, len(rows))[seen["row"]] > 1
-    seen = seen.assign(rejected=charged, shared=charged & others, times=1)
+    seen = seen.assign(rejected=charged, shared=charged & others, times=1, joints=1)
     return Charges(seen, pairs[["of", "low", "high"]], found)
 
 

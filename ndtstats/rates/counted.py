@@ -1,9 +1,10 @@
 """First examinations counted by the database: rows only where a number does not tell all.
 
-Most examinations are accepted, on joints where nothing was drawn and whose every deposit covers all
-that was examined. Of these it is enough to know how many there are on each joint; who reads them
-one by one pays for each, and gets the same counts. Rejects, joints with spots of a plan, and joints
-whose parts have different welders go one by one.
+Most joints have no spot of a plan, and all that was examined of them is charged to the same. Of
+these it is enough to know how many there are and how often they were examined: the database counts
+them together. Of others it counts what was accepted on each, if every deposit covers all of that or
+nothing. Their rejects, joints with spots, and joints whose parts have different welders go one by
+one; who reads every examination so pays for each, and gets the same counts.
 """
 
 from collections.abc import Sequence
@@ -13,6 +14,7 @@ from typing import Any, NamedTuple, cast
 import numpy as np
 import pandas as pd
 
+from ndtstats.bands import thickness_band
 from ndtstats.rates.base import (
     NEEDED,
     attributes_at,
@@ -20,17 +22,31 @@ from ndtstats.rates.base import (
     indications,
     joints_of,
     on_joints,
+    read_from,
     second_verdicts,
 )
 from ndtstats.rates.charge import OF_DEPOSIT, UNKNOWN, Charges
 from ndtstats.rates.numbers import numbered, positions
 from ndtstats.rates.sample import attributes_of, charged, deposits_of
-from ndtstats.register import Register, accepted_on_joints, told_one_by_one
+from ndtstats.register import (
+    MOST_JOINTS_NAMED,
+    Asked,
+    Register,
+    first_on_joints,
+    overturned_ids,
+    told_one_by_one,
+)
 
 _NO_JOINTS = pd.DataFrame(
     {"job": pd.Series(dtype="str"), "joint": pd.Series(dtype="str"),
      "length_mm": pd.Series(dtype="float64")}
 )  # fmt: skip
+
+
+#: What is said of examinations that the database counted.
+_NOT_DRAWN: dict[str, Any] = {
+    "row": -1, "deposit": -1, "shared": False, "weight": np.nan, "drawn_in": -1, "whole": False,
+}  # fmt: skip
 
 
 class _Known(NamedTuple):
@@ -65,8 +81,9 @@ def first_counted(
     -------
     Charges
         As that function gives them, but that ``times`` says how many examinations a row of ``seen``
-        stands for; such a row was not rejected, has no weight, and no ``pieces``. Good for counts
-        of spots and joints, and for all that rests on a weight.
+        stands for, and ``joints`` on how many joints, which share one ``unit``; such a row has no
+        weight, no ``pieces``, and in ``found`` only what has no length. Good for counts of spots
+        and joints, and for all that rests on a weight.
 
     Notes
     -----
@@ -75,45 +92,80 @@ def first_counted(
     # Counts and rows are read one after the other, and must be of the same instant.
     as_of = as_of or register.latest_time()
     asked: dict[str, Any] = {"method": method, "job": job, "as_of": as_of}
-    known = _known(register, by, **asked)
+    counts = _counts(register, by, **asked)
+    together = counts["joint"].isna()
+    single_joints = counts[~together].reset_index(drop=True)
+    known = _known(register, by, single_joints, job=job, as_of=as_of)
+    only = _only(known.counts)
     single = np.isin(known.unit, known.drawn)
     if known.deposits is not None:
         single |= np.isin(known.unit, _uneven(known))
     places = known.counts.loc[single, ["job", "joint"]].drop_duplicates()
-    told = told_one_by_one(register, places, NEEDED, **asked)
+    told = told_one_by_one(register, places, NEEDED, rejected_on=known.counts, **asked)
     told = second_verdicts(register, told, job=job, as_of=as_of)
     joints = known.joints
     if joints.empty and told["to_mm"].isna().any():
-        joints = joints_of(register, attributes_of(by), job=job, as_of=as_of)
+        joints = joints_of(register, attributes_of(by), job=job, as_of=as_of, only=only)
     rows = on_joints(told, joints, attributes_of(by))
     rows = first_of(register, rows, job=job, as_of=as_of)
-    shown = indications(register, rows, job=job, as_of=as_of)
+    shown = indications(register, rows, job=job, as_of=as_of, only=only)
     charges = charged(rows, shown, known.deposits, by)
-    return _together(charges, rows, _alike(known, ~single, by))
+    charges = _joined(charges, rows, _alike(known, ~single, by))
+    return _with_united(charges, counts[together], by) if together.any() else charges
 
 
-def _known(
+def _counts(
     register: Register,
     by: Sequence[str],
     *,
     method: str | None,
     job: str | None,
     as_of: datetime | None,
+) -> pd.DataFrame:
+    """Return how many examinations the database counts, of joints by themselves and together."""
+    apart = [name for name in ("method", "month") if name in by]
+    # A joint that several methods examined is one joint, and its methods are not added up.
+    together = method is not None or "method" in by
+    if not together:
+        apart.append("method")
+    counts = first_on_joints(
+        register,
+        Asked(
+            apart=apart,
+            of_deposit=[name for name in OF_DEPOSIT if name in by],
+            of_joint=read_from(attributes_of(by)),
+            together=together and "joint" not in by,
+        ),
+        overturned=overturned_ids(register, job=job, as_of=as_of),
+        job=job, method=method, as_of=as_of,
+    )  # fmt: skip
+    return counts if method is None else counts.assign(method=method)
+
+
+def _only(counts: pd.DataFrame) -> dict[str, list[str]] | None:
+    """Return what is asked of tables lest more be read than what is known of these joints."""
+    named = counts["joint"].unique().tolist()
+    return {"joint": named} if len(named) <= MOST_JOINTS_NAMED else None
+
+
+def _known(
+    register: Register,
+    by: Sequence[str],
+    counts: pd.DataFrame,
+    *,
+    job: str | None,
+    as_of: datetime | None,
 ) -> _Known:
-    apart = [] if method else ["method"]
-    if "month" in by:
-        apart.append("month")
-    counts = accepted_on_joints(register, apart, job=job, method=method, as_of=as_of)
-    deposits = deposits_of(register, by, job=job, as_of=as_of)
+    only = _only(counts)
+    deposits = deposits_of(register, by, job=job, as_of=as_of, only=only)
     spots = register.table("spots", job=job, as_of=as_of, columns=["job", "joint"])
     attributes, to_the_end = attributes_of(by), counts["open_from_mm"].notna().any()
     # Nobody asks how long the joints are where each place is recorded and nothing was drawn.
     joints = _NO_JOINTS
     if attributes or to_the_end or len(spots):
-        joints = joints_of(register, attributes, job=job, as_of=as_of)
+        joints = joints_of(register, attributes, job=job, as_of=as_of, only=only)
     welds = joints.head(0) if deposits is None else deposits
     unit, number, made, drawn = numbered(counts, joints, welds, spots)
-    counts = counts if method is None else counts.assign(method=method)
     return _Known(counts, joints, deposits, unit, positions(number, unit), made, drawn)
 
 
@@ -175,10 +227,11 @@ def _uneven(known: _Known) -> Any:
 
 def _alike(known: _Known, kept: Any, by: Sequence[str]) -> pd.DataFrame:
     """Return the examinations counted, a row for each joint and each that they are charged to."""
+    kept = kept & (known.counts["number"] > 0).to_numpy()
     unit, counts = known.unit[kept], known.counts[kept]
     told = attributes_at(known.joints, known.joint[kept], attributes_of(by))
     seen = told.assign(
-        unit=unit, times=counts["number"].to_numpy(), part="unplanned",
+        unit=unit, times=counts["number"].to_numpy(), joints=1, part="unplanned",
         **{name: counts[name].to_numpy() for name in ("job", "joint", "method")},
     )  # fmt: skip
     if "month" in by:
@@ -186,9 +239,7 @@ def _alike(known: _Known, kept: Any, by: Sequence[str]) -> pd.DataFrame:
     of_deposit = [name for name in by if name in OF_DEPOSIT]
     if of_deposit:
         seen = _charged_alike(seen, known, of_deposit)
-    return seen.assign(
-        row=-1, deposit=-1, rejected=False, shared=False, weight=np.nan, drawn_in=-1, whole=False
-    )
+    return seen.assign(rejected=False, **_NOT_DRAWN)
 
 
 def _charged_alike(seen: pd.DataFrame, known: _Known, columns: Sequence[str]) -> pd.DataFrame:
@@ -207,10 +258,37 @@ def _charged_alike(seen: pd.DataFrame, known: _Known, columns: Sequence[str]) ->
     return both.drop_duplicates(["line", *columns])
 
 
-def _together(charges: Charges, rows: pd.DataFrame, alike: pd.DataFrame) -> Charges:
+def _joined(charges: Charges, rows: pd.DataFrame, alike: pd.DataFrame) -> Charges:
     """Return examinations told one by one and counted ones, with joints numbered alike."""
     names = ["job", "joint"]
     places = rows[names].take(charges.seen["row"].to_numpy())
     one, many = numbered(places, alike)
     parts = [charges.seen.assign(unit=one), alike.assign(unit=many)[charges.seen.columns]]
-    return charges._replace(seen=pd.concat(parts, ignore_index=True))
+    return charges._replace(seen=_stacked(*parts))
+
+
+def _with_united(charges: Charges, counts: pd.DataFrame, by: Sequence[str]) -> Charges:
+    """Return charges with joints that the database counted together, accepts and rejects apart."""
+    told = counts.assign(part="unplanned")
+    if "thickness" in by:
+        told["thickness"] = thickness_band(told["thickness_mm"])
+    accepted = told.assign(times=told["number"], rejected=False, no_length=0)
+    rejected = told.assign(times=told["rejected"], joints=told["rejected_joints"], rejected=True)
+    both = pd.concat([accepted, rejected], ignore_index=True)
+    both = both[both["times"] > 0].reset_index(drop=True)
+    # No joint is in two of these, nor among those known by name.
+    size, many = len(charges.seen), charges.seen["unit"].max() + 1 if len(charges.seen) else 0
+    seen = both.assign(unit=many + np.arange(len(both)), **_NOT_DRAWN)
+    found = pd.DataFrame({"of": size + np.repeat(np.arange(len(both)), both["no_length"])})
+    found = found.assign(no_length=True, counts=True).reindex(columns=charges.found.columns)
+    return charges._replace(
+        seen=_stacked(charges.seen, seen[charges.seen.columns]),
+        found=_stacked(charges.found, found),
+    )
+
+
+def _stacked(one: pd.DataFrame, other: pd.DataFrame) -> pd.DataFrame:
+    """Return the rows of both; one without rows has no say in the types."""
+    if one.empty or other.empty:
+        return one if other.empty else other
+    return pd.concat([one, other], ignore_index=True)

@@ -129,10 +129,11 @@ def _counted(charges: Charges, measure: str) -> pd.DataFrame:
     groups = pd.Index(np.unique(seen["group"]), name="group")
     if measure == "spots":
         of_group = seen.groupby("group")
-        rejected, examined = of_group["rejected"].sum(), of_group["times"].sum()
+        examined = of_group["times"].sum()
+        rejected = seen["times"].where(seen["rejected"], 0).groupby(seen["group"]).sum()
     elif measure == "joints":
-        of_joint = seen.groupby(["group", "unit"])["rejected"].any().groupby("group")
-        rejected, examined = of_joint.sum(), of_joint.size()
+        examined, bad = joints_examined(seen), seen[seen["rejected"]]
+        rejected = joints_examined(bad)
     else:
         label = _label(seen)
         examined_mm = _examined_mm(charges, label)
@@ -146,6 +147,11 @@ def _counted(charges: Charges, measure: str) -> pd.DataFrame:
     return pd.DataFrame(
         {"rejected": rejected.reindex(groups, fill_value=0), "examined": examined.reindex(groups)}
     )
+
+
+def joints_examined(seen: pd.DataFrame) -> "pd.Series[int]":
+    """Return how many joints there are in each group; a unit of several counts as these."""
+    return seen.drop_duplicates(["group", "unit"]).groupby("group")["joints"].sum()
 
 
 def _label(seen: pd.DataFrame) -> Any:

@@ -9,7 +9,7 @@ import pandas as pd
 from ndtstats.errors import UseError, nearest
 from ndtstats.rates.charge import Charges
 from ndtstats.rates.counted import first_counted
-from ndtstats.rates.measures import Settings, described, unbiased
+from ndtstats.rates.measures import Settings, described, joints_examined, unbiased
 from ndtstats.rates.sample import (
     OF_INDICATION,
     first_charged,
@@ -142,7 +142,7 @@ def _bounded(
     groups = seen.groupby("group")
     about = pd.DataFrame(
         {
-            "joints": groups["unit"].nunique(),
+            "joints": joints_examined(seen),
             "shared": groups["shared"].sum(),
             "no_length": seen["group"]
             .take(found.loc[found["no_length"], "of"].to_numpy())

@@ -1,6 +1,6 @@
 """What a question about rates is answered from: examinations as charged, in their groups."""
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 import pandas as pd
@@ -86,13 +86,19 @@ def _first_and_shown(
 
 
 def deposits_of(
-    register: Register, by: Sequence[str], *, job: str | None, as_of: datetime | None
+    register: Register,
+    by: Sequence[str],
+    *,
+    job: str | None,
+    as_of: datetime | None,
+    only: Mapping[str, Sequence[str]] | None = None,
 ) -> pd.DataFrame | None:
     """Return the deposits with what ``by`` needs of them; None if it needs nothing."""
     asked = [name for name in by if name in OF_DEPOSIT]
     if not asked:
         return None
-    return register.table("deposits", job=job, as_of=as_of, columns=[*PLACE_OF_DEPOSIT, *asked])
+    columns = [*PLACE_OF_DEPOSIT, *asked]
+    return register.table("deposits", job=job, as_of=as_of, columns=columns, only=only)
 
 
 def charged(

@@ -16,7 +16,9 @@ from ndtstats.register.overturned import (
     second_reading,
 )
 from ndtstats.register.queries import (
-    accepted_on_joints,
+    MOST_JOINTS_NAMED,
+    Asked,
+    first_on_joints,
     jobs_known,
     overturned_ids,
     require_job,
@@ -27,15 +29,17 @@ from ndtstats.register.store import Batch, Counts, Register
 from ndtstats.register.upgrade import Upgraded, upgrade
 
 __all__ = [
+    "MOST_JOINTS_NAMED",
+    "Asked",
     "Batch",
     "Counts",
     "Register",
     "Upgraded",
     "Verified",
-    "accepted_on_joints",
     "backup",
     "decisions_in_force",
     "examination_subjects",
+    "first_on_joints",
     "jobs_known",
     "overturned_examinations",
     "overturned_ids",

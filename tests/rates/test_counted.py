@@ -8,11 +8,12 @@ import pandas as pd
 import pytest
 
 from ndtstats.rates import aside, rates, set_aside
+from ndtstats.rates import counted as counts_of_database
 from ndtstats.rates.counted import first_counted
 from ndtstats.rates.measures import Settings
 from ndtstats.rates.rates import rates_of
 from ndtstats.rates.sample import first_charged
-from ndtstats.register import Register
+from ndtstats.register import Register, queries
 
 from ..register.conftest import new_database
 from .invented import fill
@@ -22,17 +23,20 @@ USUAL = Settings(0.95, "clopper-pearson", "two")
 ASKED = [
     (["welder"], {}),
     (["welder", "process"], {"method": "RT"}),
-    (["zone", "welder", "month"], {"job": "H1"}),
-    (["category", "thickness"], {"as_of": timedelta(hours=1)}),
+    (["zone", "welder", "month"], {"job": "H1", "method": "RT"}),
+    (["category", "thickness"], {"as_of": timedelta(hours=1), "method": "RT"}),
     (["part", "method"], {}),
-    (["process"], {"as_of": timedelta(hours=1), "job": "H1"}),
-    ([], {"method": "UT"}),
+    (["process"], {"as_of": timedelta(hours=1), "job": "H1", "method": "RT"}),
+    (["welder"], {"method": "RT"}),
     (["job", "joint"], {}),
 ]
 
 
 @pytest.mark.parametrize(("seed", "planned"), list(product(range(2), [True, False])))
-def test_counts_of_the_database_are_those_of_every_row(register, now, seed, planned):
+def test_counts_of_the_database_are_those_of_every_row(register, now, monkeypatch, seed, planned):
+    if not planned:
+        for module in (queries, counts_of_database):
+            monkeypatch.setattr(module, "MOST_JOINTS_NAMED", 3)
     fill(register, seed, now, planned=planned)
     for by, some in ASKED[seed * 2 + planned :: 4]:
         as_of = now + some["as_of"] if "as_of" in some else None
@@ -41,6 +45,7 @@ def test_counts_of_the_database_are_those_of_every_row(register, now, seed, plan
         # It does count: fewer rows stand for as many examinations.
         assert (counted.seen["row"] < 0).any()
         assert counted.seen["times"].sum() == single.seen["times"].sum()
+        assert counted.seen["rejected"].any()
         for measure in ("spots", "joints"):
             pd.testing.assert_frame_equal(
                 rates_of(counted, by, measure, USUAL),
@@ -55,9 +60,11 @@ def test_a_server_counts_as_a_file_does(register, now, tmp_path):
         for where in (register, server):
             fill(where, 3, now)
         for by in (["welder", "process"], ["month", "thickness"]):
-            for question in (rates, set_aside):
+            for question, method in product((rates, set_aside), (None, "RT")):
                 pd.testing.assert_frame_equal(
-                    question(server, by=by), question(register, by=by), check_exact=True
+                    question(server, by=by, method=method),
+                    question(register, by=by, method=method),
+                    check_exact=True,
                 )
         server.close()
 
@@ -88,6 +95,46 @@ def test_deposits_of_half_a_joint_or_of_later_are_told_one_by_one(register, writ
     charges = first_counted(register, ["welder"], **asked)
     assert charges.seen.groupby("welder")["times"].sum().to_dict() == {"K7": 3, "M2": 2, "N3": 2}
     assert charges.seen.loc[charges.seen["row"] < 0, "welder"].tolist() == ["N3"]
+
+
+def test_joints_with_one_deposit_are_counted_together_with_their_rejects(register, write):
+    """K7 made B-0, B-1 and B-2, M2 made B-3: six of K7 on three joints, two with a reject."""
+    write(
+        joints=pd.DataFrame({"joint": [f"B-{n}" for n in range(4)]}),
+        deposits=pd.DataFrame(
+            {
+                "joint": [f"B-{n}" for n in range(4)], "welder": ["K7", "K7", "K7", "M2"],
+                "date": pd.Timestamp("2026-01-05"),
+            }
+        ),
+        examinations=pd.DataFrame(
+            {
+                "joint": ["B-0", "B-0", "B-1", "B-1", "B-2", "B-2", "B-3"],
+                "from_mm": [0.0, 300.0] * 3 + [0.0], "to_mm": [300.0, 600.0] * 3 + [300.0],
+                "verdict": ["accept"] * 3 + ["reject"] * 3 + ["accept"],
+                "date": pd.Timestamp("2026-02-01"),
+            }
+        ),
+        # Of the reject without an indication, the first of the three, no length is known either.
+        imperfections=pd.DataFrame(
+            {
+                "examination": [4, 5], "imperfection": ["401", "100"],
+                "imp_length_mm": [np.nan, 10.0],
+            }
+        ),
+    )  # fmt: skip
+    counted = first_counted(register, ["welder"], method="RT", job=None, as_of=None).seen
+    told = counted[["welder", "rejected", "times", "joints"]].sort_values(["welder", "rejected"])
+    assert told.to_numpy().tolist() == [
+        ["K7", False, 3, 1], ["K7", True, 3, 2], ["M2", False, 1, 1],
+    ]  # fmt: skip
+    of_spots, of_joints = (
+        rates(register, measure=measure, method="RT").set_index("welder")
+        for measure in ("spots", "joints")
+    )
+    columns = ["rejected", "examined", "joints", "no_length"]
+    assert of_spots[columns].to_numpy().tolist() == [[3, 6, 3, 2], [0, 1, 1, 0]]
+    assert of_joints[columns].to_numpy().tolist() == [[2, 3, 3, 2], [0, 1, 1, 0]]
 
 
 @pytest.mark.parametrize("seed", range(2))

@@ -11,7 +11,8 @@ USUAL = Settings(0.95, "clopper-pearson", "two")
 
 def examined(seen, **more):
     """Charges of spots of 300 mm with no more known of them than whether they were rejected."""
-    seen = pd.DataFrame({"shared": False, "whole": False, "group": 0, "times": 1} | seen | more)
+    blank = {"shared": False, "whole": False, "group": 0, "times": 1, "joints": 1}
+    seen = pd.DataFrame(blank | seen | more)
     seen = seen.assign(drawn_in=more.get("drawn_in", seen["group"]))
     pieces = pd.DataFrame({"of": seen.index, "low": 0.0, "high": 300.0})
     bad = np.flatnonzero(seen["rejected"])
