@@ -137,6 +137,61 @@ def test_joints_with_one_deposit_are_counted_together_with_their_rejects(registe
     assert of_joints[columns].to_numpy().tolist() == [[2, 3, 3, 2], [0, 1, 1, 0]]
 
 
+@pytest.mark.parametrize("by", [["welder"], ["process"], ["welder", "month"]])
+def test_joints_that_only_look_alike_are_not_counted_together(register, write, by):
+    joints = pd.DataFrame({"joint": [f"B-{n}" for n in range(7)], "process": "131"})
+    deposits = pd.DataFrame(
+        [
+            # Two passes of one welder, one of which says more than the other; a reject of either.
+            ("B-0", "K7", "root", "141", np.nan, np.nan, "2026-01-05"),
+            ("B-0", "K7", "cap", None, np.nan, np.nan, "2026-01-05"),
+            ("B-1", "K7", "root", None, np.nan, np.nan, "2026-01-05"),
+            ("B-1", "K7", "cap", None, np.nan, np.nan, "2026-01-05"),
+            # Half of the joint; a joint of no length; a place of no length.
+            ("B-2", "K7", None, None, 0.0, 500.0, "2026-01-05"),
+            ("B-3", "K7", None, None, np.nan, np.nan, "2026-01-05"),
+            ("B-4", "K7", None, None, np.nan, np.nan, "2026-01-05"),
+            # Welded between two exposures of a month; an indication that need not be repaired.
+            ("B-5", "K7", None, None, np.nan, np.nan, "2026-01-15"),
+            ("B-6", "K7", None, None, np.nan, np.nan, "2026-01-05"),
+        ],
+        columns=["joint", "welder", "pass", "process", "from_mm", "to_mm", "date"],
+    )
+    exams = pd.DataFrame(
+        [
+            ("B-0", 0.0, 300.0, "2026-02-01", "accept"),
+            ("B-1", 0.0, 300.0, "2026-02-01", "reject"),
+            ("B-2", 600.0, 900.0, "2026-02-01", "accept"),
+            ("B-3", 0.0, np.nan, "2026-02-01", "accept"),
+            ("B-4", 300.0, 300.0, "2026-02-01", "accept"),
+            ("B-5", 0.0, 300.0, "2026-01-10", "accept"),
+            ("B-5", 300.0, 600.0, "2026-01-20", "accept"),
+            ("B-5", 600.0, 900.0, "2026-02-01", "accept"),
+            ("B-6", 0.0, 300.0, "2026-02-01", "reject"),
+        ],
+        columns=["joint", "from_mm", "to_mm", "date", "verdict"],
+    )
+    marks = pd.DataFrame(
+        {
+            "examination": [1, 8, 8], "imperfection": "2011", "imp_from_mm": 10.0,
+            "imp_length_mm": [np.nan, np.nan, 20.0], "imp_rejectable": [True, False, True],
+        }
+    )  # fmt: skip
+    write(
+        joints=joints.assign(length_mm=[1000.0] * 3 + [np.nan] + [1000.0] * 3),
+        deposits=deposits.astype({"date": "datetime64[s]"}),
+        examinations=exams.astype({"date": "datetime64[s]"}), imperfections=marks,
+    )  # fmt: skip
+    asked = {"method": "RT", "job": None, "as_of": None}
+    counted, single = (how(register, by, **asked) for how in (first_counted, first_charged))
+    for measure in ("spots", "joints"):
+        pd.testing.assert_frame_equal(
+            rates_of(counted, by, measure, USUAL),
+            rates_of(single, by, measure, USUAL),
+            check_exact=True,
+        )
+
+
 @pytest.mark.parametrize("seed", range(2))
 def test_what_is_counted_apart_is_that_of_every_row(register, now, monkeypatch, seed):
     fill(register, seed, now)
