@@ -152,7 +152,7 @@ def test_loading_again_in_any_order_changes_nothing(template_register, rows, ran
         register.close()
 
 
-@settings(max_examples=10)
+@settings(max_examples=6)
 @given(st.lists(SPOT, min_size=2, max_size=10), st.integers(1, 4))
 def test_a_file_loads_the_same_however_it_is_cut_into_pieces(template_register, rows, size):
     told = []

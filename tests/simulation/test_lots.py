@@ -119,7 +119,7 @@ def test_each_history_decided_once_owes_what_each_lot_owes_alone(preset, rng):
         **{name: getattr(frame, name) for name in frame.__slots__ if name != "procedures"},
         procedures=(procedure,) * len(frame.procedures),
     )
-    number = 40
+    number = 24
     truth = Truth(rng.random((number, len(frame.welders))) < 0.5, 0.4, 0.1, 300.0)
     first, _ = _first(frame, truth, rng)
     extra = joined(
