@@ -83,7 +83,8 @@ def more_of_tightened(cells: pd.DataFrame, classes: Classes, rule: ExtentRule, n
     -----
     A welder's extent is his share of the number by length of weld, or what the rule asks of each
     welder, whichever is more. That times his factor, rounded up, is drawn of him; never more than
-    there is. The number grows by what is added, so that nobody else is examined less.
+    there is. The number grows by what is added, so that nobody else is examined less. Chosen
+    here, no source: no code says how a factor meets an extent.
     """
     crew, _ = pd.factorize(cells["crew"])
     many = int(crew.max(initial=-1)) + 1
