@@ -11,10 +11,10 @@ those needs a process.
 
 import argparse
 import io
+import os
 import random
 import sys
 import tempfile
-import time
 import traceback
 import zipfile
 from collections import Counter
@@ -130,9 +130,14 @@ def mutated_workbook(sound: bytes, chance: random.Random) -> bytes:
     return kept.getvalue()
 
 
-def tried(read: Callable[[], None]) -> str:
-    """Return what came of an input: "read", "refused", or what went wrong."""
-    started = time.process_time()
+def computed_s() -> float:
+    """Return the processor time of this process and of those it waited for, in seconds."""
+    return sum(os.times()[:4])
+
+
+def tried(read: Callable[[], None]) -> tuple[str, float]:
+    """Return what came of an input: "read", "refused" or what went wrong; and its seconds."""
+    started = computed_s()
     try:
         read()
         told = "read"
@@ -140,15 +145,16 @@ def tried(read: Callable[[], None]) -> str:
         told = "refused" if str(error).strip() else "refused without a word"
     except Exception:
         told = traceback.format_exc()
-    spent = time.process_time() - started
-    return told if spent < LONGEST_S else f"took {spent:.0f} s"
+    spent = computed_s() - started
+    return (told if spent < LONGEST_S else f"took {spent:.0f} s"), spent
 
 
-def run(inputs: int, seed: int, folder: Path) -> Counter[str]:
-    """Try so many inputs and count what came of them; stop at the first that went wrong."""
+def run(inputs: int, seed: int, folder: Path) -> tuple[Counter[str], dict[str, float]]:
+    """Try so many inputs, count what came of them and keep the longest; stop at what went wrong."""
     chance = random.Random(seed)  # noqa: S311  (mutations, no secrets)
     book = workbook()
     told: Counter[str] = Counter()
+    longest: dict[str, float] = {}
     for number in range(inputs):
         kind = number % 100
         if kind == 99:
@@ -157,12 +163,15 @@ def run(inputs: int, seed: int, folder: Path) -> Counter[str]:
             content, read, name = mutated(MAPPING, chance), read_declared, "mapping"
         else:
             content, read, name = mutated(ROWS, chance), read_text, "text"
-        outcome = tried(lambda c=content, r=read: r(c, folder, chance))  # type: ignore[misc]
+        outcome, spent = tried(lambda c=content, r=read: r(c, folder, chance))  # type: ignore[misc]
+        longest[name] = max(spent, longest.get(name, 0.0))
         told[f"{name} {outcome}"] += 1
         if outcome not in {"read", "refused"}:
             Path(f"fuzz-{seed}-{number}").write_bytes(content)
             break
-    return told
+        if (number + 1) % 10_000 == 0:
+            print(f"{number + 1:>8,}  tried", file=sys.stderr)  # noqa: T201
+    return told, longest
 
 
 def main() -> None:
@@ -172,9 +181,11 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     chosen = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
-        told = run(chosen.inputs, chosen.seed, Path(name))
+        told, longest = run(chosen.inputs, chosen.seed, Path(name))
     for outcome, number in sorted(told.items()):
         print(f"{number:>8,}  {outcome}")  # noqa: T201
+    for kind, seconds in sorted(longest.items()):
+        print(f"{seconds:>8.2f}  s for the longest {kind}")  # noqa: T201
     fine = all(outcome.endswith((" read", " refused")) for outcome in told)
     sys.exit(0 if fine and sum(told.values()) == chosen.inputs else 1)
 
