@@ -114,7 +114,9 @@ def extent_table(
         yet. A surplus in one group of joints (``counted_per``) does not make good what another
         lacks, so that ``missing`` may exceed ``required - achieved``.
     """
-    tables = Tables(joints, deposits, examinations, examined_spans(examinations, joints))
+    rejected = (examinations["round"] == 0) & (examinations["verdict"] == "reject")
+    rejects = examinations.loc[rejected, ["joint", "method"]]
+    tables = Tables(joints, deposits, rejects, examined_spans(examinations, joints))
     rows: list[dict[str, Any]] = []
     for rule in rules.extent:
         found = measure(rule, rules, tables)

@@ -9,7 +9,7 @@ import pandas as pd
 
 from ndtstats.errors import UseError, nearest
 from ndtstats.planning.order import due_dates, natural, zones_within
-from ndtstats.rates.base import all_examinations, indications
+from ndtstats.rates.base import NEEDED, indications, read_examinations
 from ndtstats.register import Register
 from ndtstats.report.marks import marks_of
 from ndtstats.request import match_examinations
@@ -180,7 +180,9 @@ def _require(name: str, known: "pd.Series[str]", what: str) -> None:
 
 
 def _shown(register: Register, job: str, items: pd.DataFrame, as_of: datetime | None) -> _Shown:
-    rows = all_examinations(register, job=job, method=None, as_of=as_of)
+    rows = read_examinations(
+        register, job=job, method=None, as_of=as_of, attributes=(), columns=[*NEEDED, "report"]
+    )
     rows = rows[rows["method"] != _BY_EYE].sort_values(["date", "from_mm", "id"])
     spots = register.table("spots", job=job, as_of=as_of)
     answered = match_examinations(rows, spots)["spot"]
@@ -221,8 +223,10 @@ def _zones(
     has = known.loc[known["joint"].isin(marks["joint"]), "zone"].drop_duplicates()
     order = pd.DataFrame({"due": due.reindex(has).to_numpy(), "walk": natural(has), "zone": has})
     names = order.sort_values(["due", "walk"], kind="stable")["zone"].tolist()
-    by = dict(list(known.groupby("zone")))
-    drawn = within(_zone(name, by[name], marks, MOST_IN_ZONE) for name in names[:MOST_ZONES])
+    first = known[known["zone"].isin(names[:MOST_ZONES])]
+    by = dict(list(first.groupby("zone")))
+    of = dict(list(marks.groupby(marks["joint"].map(first.set_index("joint")["zone"]))))
+    drawn = within(_zone(name, by[name], of[name], MOST_IN_ZONE) for name in names[:MOST_ZONES])
     return drawn, len(names) - len(drawn)
 
 
