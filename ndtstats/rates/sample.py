@@ -16,7 +16,7 @@ from ndtstats.rates.charge import (
     charge_each,
 )
 from ndtstats.rates.measures import whole_joints
-from ndtstats.register import Register
+from ndtstats.register import Register, jobs_known
 from ndtstats.words import METHODS
 
 #: What rates can be broken down by; imperfection only per metre.
@@ -77,6 +77,8 @@ def first_charged(
 def _remembered(
     register: Register, *, method: str | None, job: str | None, as_of: datetime | None
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
+    if register.remembers and jobs_known(register, as_of) == [job]:
+        job = None  # Of the only job and of all is one question.
     found: tuple[pd.DataFrame, pd.DataFrame] = register.once(
         ("first examinations", method, job, as_of),
         lambda: _first_and_shown(register, method=method, job=job, as_of=as_of),
