@@ -1,5 +1,6 @@
 """The ``ndtstats`` command: its verbs in the order of the work, each imported when it is used."""
 
+import gc
 import importlib
 import sys
 from collections.abc import Sequence
@@ -125,4 +126,7 @@ def run(arguments: Sequence[str]) -> int:
 
 def main() -> None:
     """Run the command line of this process."""
+    # A command soon ends. Looking for what refers to itself, among a million cells that do not,
+    # takes a tenth of its time.
+    gc.set_threshold(200_000, 50, 50)
     sys.exit(run(sys.argv[1:]))
