@@ -168,7 +168,7 @@ def zone_of(
     if mine.empty:
         raise UseError(f'zone "{name}" of job {job} has no joints yet; load them first')
     shown = _shown(register, job, items, as_of)
-    return _zone(name, mine, _all_marks(shown))
+    return _zone(name, _walked(mine), _all_marks(shown))
 
 
 def _require(name: str, known: "pd.Series[str]", what: str) -> None:
@@ -223,7 +223,7 @@ def _zones(
     has = known.loc[known["joint"].isin(marks["joint"]), "zone"].drop_duplicates()
     order = pd.DataFrame({"due": due.reindex(has).to_numpy(), "walk": natural(has), "zone": has})
     names = order.sort_values(["due", "walk"], kind="stable")["zone"].tolist()
-    first = known[known["zone"].isin(names[:MOST_ZONES])]
+    first = _walked(known[known["zone"].isin(names[:MOST_ZONES])])
     by = dict(list(first.groupby("zone")))
     of = dict(list(marks.groupby(marks["joint"].map(first.set_index("joint")["zone"]))))
     drawn = within(_zone(name, by[name], of[name], MOST_IN_ZONE) for name in names[:MOST_ZONES])
@@ -242,8 +242,12 @@ def within(zones: Iterable[Zone], most: int = MOST_MARKS) -> tuple[Zone, ...]:
     return tuple(kept)
 
 
-def _zone(name: str, joints: pd.DataFrame, marks: pd.DataFrame, most: int | None = None) -> Zone:
-    walked = joints.loc[natural(joints["joint"]).sort_values(kind="stable").index]
+def _walked(joints: pd.DataFrame) -> pd.DataFrame:
+    """Return joints in the order in which one walks along them."""
+    return joints.loc[natural(joints["joint"]).sort_values(kind="stable").index]
+
+
+def _zone(name: str, walked: pd.DataFrame, marks: pd.DataFrame, most: int | None = None) -> Zone:
     bare = ~walked["joint"].isin(marks["joint"])
     # A stable sort keeps the walk among those that are drawn.
     drawn = walked.loc[bare.sort_values(kind="stable").index[:most]]
