@@ -40,6 +40,9 @@ T = TypeVar("T")
 #: Rows written or looked up at a time: bounds the memory of a load.
 CHUNK = 20_000
 
+#: Tables that one question of a page reads, and only some columns of: not worth keeping.
+_ASKED_ONCE = ("frame_cells",)
+
 #: Rows turned into columns at a time.
 _READ_AT_ONCE = 10_000
 
@@ -382,7 +385,7 @@ class _Snapshot(Register):
         only: Mapping[str, Sequence[str]] | None = None,
     ) -> pd.DataFrame:
         """Return the rows in force at the instant of the snapshot; the same frame each time."""
-        if only:
+        if only or name in _ASKED_ONCE:
             return super().table(name, job=job, as_of=self._as_of, columns=columns, only=only)
         whole = self._whole(name, job)
         # Copy-on-write: what is done to the frame given out does not reach the one kept.

@@ -18,7 +18,7 @@ from scipy import special
 from ndtstats.errors import UseError
 from ndtstats.statistics.comparison import false_discovery
 from ndtstats.statistics.funnel import chance_of_so_far, funnel_limits, overdispersion
-from ndtstats.statistics.logistic import fit_logistic, is_separated
+from ndtstats.statistics.logistic import fit_logistic, is_separated, maximum
 from ndtstats.statistics.proportions import proportion_interval
 
 _Floats = npt.NDArray[np.float64]
@@ -199,7 +199,7 @@ def _probabilities(
     """Return the fitted probability of each kind of work; adds to the caveats."""
     y, n = kinds["rejected"].to_numpy(float), kinds["examined"].to_numpy(float)
     if not is_separated(design, y, n):
-        return fit_logistic(design, y, n).probability
+        return maximum(design, y, n, np.zeros(len(n))).probability
     if bool(np.all(y == n)):
         return np.ones(len(kinds))
     caveats.append(_separation(kinds, kept))
