@@ -40,7 +40,7 @@ def named_in_order(shared: pd.DataFrame, places: pd.DataFrame) -> "pd.Series[str
     """Return the examinations that share something with each place, by ``order``, "" if none."""
     ordered = shared.sort_values("order").drop_duplicates(["place", "ref"])
     several = ordered["place"].duplicated(keep=False)
-    names = pd.concat(
+    names: pd.Series[str] = pd.concat(
         [
             ordered[~several].set_index("place")["ref"],
             ordered[several].groupby("place")["ref"].agg("; ".join),

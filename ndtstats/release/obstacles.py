@@ -101,6 +101,12 @@ class Job:
         return self.zones.set_index("zone")["milestone"]
 
     @cached_property
+    def lengths(self) -> pd.DataFrame:
+        """How many joints each zone has, ``joints``, and how much weld, ``length_mm``."""
+        by = self.joints.groupby("zone")["length_mm"]
+        return pd.DataFrame({"joints": by.size(), "length_mm": by.sum()})
+
+    @cached_property
     def zone_of(self) -> "pd.Series[str]":
         """The zone of each joint."""
         return self.joints.set_index("joint")["zone"]
@@ -173,6 +179,8 @@ def _visual(job: Job) -> pd.DataFrame:
 
 def _beads(job: Job) -> pd.DataFrame:
     beads = job.register.table("beads", job=job.job, as_of=job.as_of)
+    if beads.empty:
+        return pd.DataFrame()
     faults = check_beads(job.joints, beads)
     if faults.empty:
         return pd.DataFrame()

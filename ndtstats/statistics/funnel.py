@@ -71,14 +71,15 @@ def _binomial_quantile(probability: float, n: _Floats, rate: _Floats) -> _Floats
     # Of the smallest rates it knows nothing, and 0 is enough.
     above = np.maximum(np.nan_to_num(np.ceil(special.bdtrik(probability, n, rate))), 0.0)
     below = np.maximum(above - 1, 0.0)
-    return np.where(_no_more(below, n, rate) >= probability, below, above)
+    enough = _no_more(below, n, rate) >= probability
+    return np.asarray(np.where(enough, below, above), float)
 
 
 def _no_more(k: _Floats, n: _Floats, rate: _Floats) -> _Floats:
     """Return the probability of at most k of n, certain at the ends."""
     # The incomplete beta function needs its parameters above 0.
     inside = special.betainc(np.where(k < n, n - k, 1.0), np.maximum(k, 0) + 1, 1 - rate)
-    return np.where(k < 0, 0.0, np.where(k < n, inside, 1.0))
+    return np.asarray(np.where(k < 0, 0.0, np.where(k < n, inside, 1.0)), float)
 
 
 def funnel_limits(examined: Any, centre: Any, *, level: float = 0.95) -> Interval:
