@@ -293,7 +293,7 @@ def _uphill(told: Callable[[_Floats], Any], p: _Floats, slope: _Floats) -> _Floa
     """Return Newton's step, turned uphill where the function is not curved as at a summit."""
     little = 1e-5
     shifts = np.eye(len(p)) * little
-    curve = np.array([(told(p + h)[1] - slope) / little for h in shifts])
+    curve = np.array([(told(p + h)[1] - told(p - h)[1]) / (2 * little) for h in shifts])
     size, axes = np.linalg.eigh((curve + curve.T) / 2)
     step = axes @ ((axes.T @ slope) / np.maximum(np.abs(size), 1e-12))
     # Parameters are logarithms: more than e^3 at once leads astray.
