@@ -25,6 +25,7 @@ def touched(cells: pd.DataFrame, taken: pd.DataFrame, *, by: str = "method") -> 
     [True, False]
     """
     keys = ["joint", by]
+    taken = taken.dropna(subset=["from_mm", "to_mm"])
     both = pd.concat([cells[keys], taken[keys]], ignore_index=True)
     group = both.groupby(keys, sort=False, dropna=False).ngroup().to_numpy()
     mine, theirs = group[: len(cells)], group[len(cells) :]
