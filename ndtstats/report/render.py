@@ -66,7 +66,7 @@ def _plotly() -> str:
     """Return the script of the installed plotly, compressed, as text."""
     from plotly.offline import get_plotlyjs  # noqa: PLC0415  (heavy)
 
-    # A fixed time stamp: the same library gives the same bytes. A higher level saves next to nothing.
+    # A fixed time stamp: the same library gives the same bytes. Higher levels save next to nothing.
     return base64.b64encode(gzip.compress(get_plotlyjs().encode(), 6, mtime=0)).decode()
 
 
