@@ -353,6 +353,7 @@ def test_mutated_files_are_answered_by_rows_findings_or_a_sentence(tmp_path, mon
     fuzz = importlib.util.module_from_spec(spec)
     spec.loader.exec_module(fuzz)
     monkeypatch.chdir(tmp_path)  # where it writes an input that went wrong
-    told = fuzz.run(150, 7, tmp_path)
+    told, longest = fuzz.run(150, 7, tmp_path)
     assert told.total() == 150
     assert {outcome.split()[-1] for outcome in told} == {"read", "refused"}
+    assert longest.keys() == {"text", "mapping", "workbook"}
