@@ -10,7 +10,7 @@ from ndtstats.escalation.history import History, first_by_welder, history_of
 from ndtstats.escalation.items import ITEM_COLUMNS, handles_of, waive_items
 from ndtstats.escalation.lots import lots_of_examinations, lots_of_work
 from ndtstats.escalation.repairs import new_welds, repairs
-from ndtstats.register import Register, decisions_in_force, jobs_known
+from ndtstats.register import Register, decisions_in_force, each_job
 from ndtstats.rules import ExtentRule, Rules, is_under, joints_under, rules_in_force
 from ndtstats.rules.procedures import Procedure
 
@@ -58,8 +58,7 @@ def owed(
         overturned it, when and why. What each means:
         :data:`ndtstats.escalation.items.ITEM_COLUMNS`.
     """
-    jobs = [job] if job is not None else jobs_known(register, as_of)
-    parts = [_of_job(register, name, as_of, rules) for name in jobs]
+    parts = [_of_job(register, name, as_of, rules) for name in each_job(register, job, as_of)]
     columns = [*COLUMNS, *(MORE if everything else ())]
     table = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
     table = table.assign(handle=handles_of(table["job"], table["item"]))
