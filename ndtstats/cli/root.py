@@ -8,7 +8,7 @@ from collections.abc import Sequence
 import click
 
 from ndtstats import __version__
-from ndtstats.errors import NdtstatsError
+from ndtstats.errors import CannotGoOn, NdtstatsError
 
 #: Verb, where it stands, and what ``--help`` says of it without importing it.
 VERBS: dict[str, tuple[str, str]] = {
@@ -121,6 +121,13 @@ def run(arguments: Sequence[str]) -> int:
 
         note(f"ndtstats: {error}", colour="red")
         return error.exit_code
+    except OSError as error:
+        # What the file system refuses in a place where nothing more can be said of it.
+        from ndtstats.cli.console import note  # noqa: PLC0415  (as above)
+
+        named = f"{error.filename}: " if error.filename else ""
+        note(f"ndtstats: {named}{error.strerror or error}", colour="red")
+        return CannotGoOn.exit_code
     return outcome if isinstance(outcome, int) else 0
 
 
