@@ -1,5 +1,6 @@
 """The ``ndtstats`` command: its verbs in the order of the work, each imported when it is used."""
 
+import gc
 import importlib
 import sys
 from collections.abc import Sequence
@@ -125,4 +126,8 @@ def run(arguments: Sequence[str]) -> int:
 
 def main() -> None:
     """Run the command line of this process."""
-    sys.exit(run(sys.argv[1:]))
+    code = run(sys.argv[1:])
+    # The process ends, and all that the libraries made goes with it: looking through it for garbage
+    # first, as Python would, takes a fifth of a small command.
+    gc.freeze()
+    sys.exit(code)

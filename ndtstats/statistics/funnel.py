@@ -4,7 +4,6 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.proportions import Interval, tail_probability
@@ -117,6 +116,8 @@ def chance_of_so_far(rejected: Any, examined: Any, centre: Any) -> _Floats:
     >>> chance_of_so_far([5, 1], 20, 0.05).round(4).tolist()
     [0.0051, 1.0]
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     k, n, theta = np.broadcast_arrays(
         np.asarray(rejected, float), np.asarray(examined, float), np.asarray(centre, float)
     )

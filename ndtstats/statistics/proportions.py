@@ -9,7 +9,6 @@ from typing import Any, Literal, NamedTuple, cast
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from ndtstats.errors import UseError, nearest
 
@@ -117,12 +116,16 @@ def _distinct(seen: FloatArray, total: FloatArray) -> tuple[npt.NDArray[np.compl
 
 
 def _clopper_pearson(x: FloatArray, n: FloatArray, tail: float) -> Interval:
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     lower = special.betaincinv(np.where(x > 0, x, 1.0), n - x + 1, tail)
     upper = special.betainccinv(x + 1, np.where(x < n, n - x, 1.0), tail)
     return Interval(np.asarray(lower, float), np.asarray(upper, float))
 
 
 def _wilson(x: FloatArray, n: FloatArray, tail: float) -> Interval:
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     z2 = special.ndtri(tail) ** 2
     share = x / np.where(n > 0, n, 1.0)
     centre = (x + z2 / 2) / (n + z2)
@@ -131,12 +134,16 @@ def _wilson(x: FloatArray, n: FloatArray, tail: float) -> Interval:
 
 
 def _jeffreys(x: FloatArray, n: FloatArray, tail: float) -> Interval:
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     a, b = x + 0.5, n - x + 0.5
     lower, upper = special.betaincinv(a, b, tail), special.betainccinv(a, b, tail)
     return Interval(np.asarray(lower, float), np.asarray(upper, float))
 
 
 def _mid_p(x: FloatArray, n: FloatArray, tail: float) -> Interval:
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     some, some_left = np.where(x > 0, x, 1.0), np.where(x < n, n - x, 1.0)
 
     def at_most(p: FloatArray) -> FloatArray:
