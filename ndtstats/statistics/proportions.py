@@ -82,6 +82,9 @@ def proportion_interval(
     seen, total = np.broadcast_arrays(np.asarray(k, float), np.asarray(n, float))
     if not bool(np.all((seen >= 0) & (seen <= total))):
         raise UseError("rejected must lie between 0 and examined")
+    if not total.any():
+        # Nothing is to be solved, and what solves it is slow to import.
+        return Interval(np.zeros(seen.shape), np.ones(seen.shape))
     pairs, back = _distinct(seen, total)
     x, m = pairs.real, pairs.imag
     lower, upper = solve(x, m, tail)
