@@ -19,8 +19,8 @@ from resource import RUSAGE_CHILDREN, getrusage
 
 BARE = ("-c", "import pandas, sqlalchemy")
 SMALL = (
-    "--help", "rules list", "init", "history", "plan list", "decisions", "owed", "rates",
-    "warnings", "release",
+    "--help", "rules list", "init --register new.sqlite", "history", "plan list", "decisions",
+    "owed", "rates", "warnings", "release",
 )  # fmt: skip
 JOB = "job,title\nX1,a job that has just begun\n"
 
@@ -29,6 +29,8 @@ Times = tuple[float, float]
 
 def once(arguments: Sequence[str], folder: Path) -> Times:
     """Return the seconds that a process of Python took, by the clock and of computing."""
+    for made in folder.glob("new.sqlite*"):
+        made.unlink()
     before, started = getrusage(RUSAGE_CHILDREN), time.perf_counter()
     done = subprocess.run(
         [sys.executable, *arguments], cwd=folder, capture_output=True, text=True, check=False
