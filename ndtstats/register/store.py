@@ -32,7 +32,7 @@ from ndtstats.register.schema import (
     SQL_TABLES,
     STORED,
     batches,
-    metadata,
+    make_tables,
     properties,
 )
 
@@ -132,7 +132,7 @@ class Register:
         with db.writing(self._engine) as connection:
             # Tables that an older register lacks are made by an upgrade, not here.
             if schema_found(connection) is None:
-                metadata.create_all(connection)
+                make_tables(connection)
                 row = {"name": "schema", "value": str(SCHEMA_VERSION)}
                 connection.execute(sa.insert(properties).values(row))
 

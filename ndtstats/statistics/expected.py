@@ -13,7 +13,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import special
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.comparison import false_discovery
@@ -197,6 +196,8 @@ def _probabilities(
     design: _Floats, kinds: pd.DataFrame, kept: Sequence[str], caveats: list[str]
 ) -> _Floats:
     """Return the fitted probability of each kind of work; adds to the caveats."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     y, n = kinds["rejected"].to_numpy(float), kinds["examined"].to_numpy(float)
     if not is_separated(design, y, n):
         return maximum(design, y, n, np.zeros(len(n))).probability

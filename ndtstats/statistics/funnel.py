@@ -4,7 +4,6 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.proportions import Interval, tail_probability
@@ -67,6 +66,8 @@ def interpolated_limit(examined: Any, centre: Any, probability: float) -> _Float
 
 def _binomial_quantile(probability: float, n: _Floats, rate: _Floats) -> _Floats:
     """Return the least count that is not exceeded with at least some probability."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     # The inverse lies between whole counts; where rounding lifts it over one, that one is enough.
     # Of the smallest rates it knows nothing, and 0 is enough.
     above = np.maximum(np.nan_to_num(np.ceil(special.bdtrik(probability, n, rate))), 0.0)
@@ -77,6 +78,8 @@ def _binomial_quantile(probability: float, n: _Floats, rate: _Floats) -> _Floats
 
 def _no_more(k: _Floats, n: _Floats, rate: _Floats) -> _Floats:
     """Return the probability of at most k of n, certain at the ends."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     # The incomplete beta function needs its parameters above 0.
     inside = special.betainc(np.where(k < n, n - k, 1.0), np.maximum(k, 0) + 1, 1 - rate)
     return np.asarray(np.where(k < 0, 0.0, np.where(k < n, inside, 1.0)), float)
@@ -132,6 +135,8 @@ def chance_of_so_far(rejected: Any, examined: Any, centre: Any) -> _Floats:
     >>> chance_of_so_far([5, 1], 20, 0.05).round(4).tolist()
     [0.0051, 1.0]
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     k, n, theta = np.broadcast_arrays(
         np.asarray(rejected, float), np.asarray(examined, float), np.asarray(centre, float)
     )

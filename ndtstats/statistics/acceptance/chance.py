@@ -8,7 +8,6 @@ An examination may miss what is there and call what is not.
 from typing import Any
 
 import numpy as np
-from scipy import special
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.acceptance.arguments import CountArray, FloatArray, counts, shares
@@ -90,6 +89,8 @@ def accept_probability(
     n, c = counts(examined, "examined"), counts(allowed, "allowed")
     false = shares(false_call, "false calls")
     if lot is None:
+        from scipy import special  # noqa: PLC0415  (slow to import)
+
         called = p * found + (1 - p) * false
         fewer = special.betaincc(c + 1.0, np.maximum(n - c, 1.0), called)
         return np.asarray(np.where(c < n, fewer, 1.0), float)
