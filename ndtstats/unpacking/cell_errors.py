@@ -8,7 +8,6 @@ import io
 import posixpath
 import re
 import zipfile
-import zlib
 
 #: Row and column of a cell, from 0, and what it shows, such as ``#DIV/0!``.
 Failed = dict[tuple[int, int], str]
@@ -24,12 +23,23 @@ _VALUE = re.compile(rb"<(?:\w+:)?v>(.*?)</")
 
 
 def failed_cells(content: bytes) -> dict[str, Failed]:
-    """Return the cells with an error of each sheet of an .xlsx or .xlsm workbook, by its name."""
+    """Return the cells with an error of each sheet of an .xlsx or .xlsm workbook, by its name.
+
+    Raises
+    ------
+    zipfile.BadZipFile, zlib.error
+        If a sheet is damaged, or longer than the workbook says. Not every version of the reader of
+        spreadsheets minds, and what failed in such a sheet would pass for blank.
+    """
     try:
-        with zipfile.ZipFile(io.BytesIO(content)) as book:
+        book = zipfile.ZipFile(io.BytesIO(content))
+    except (zipfile.BadZipFile, ValueError, NotImplementedError):
+        return {}  # an older kind of spreadsheet, or none
+    with book:
+        try:
             return {name: _failed(book.read(path)) for name, path in _paths(book).items()}
-    except (zipfile.BadZipFile, zlib.error, LookupError, ValueError, RuntimeError):
-        return {}  # the reader of spreadsheets says what is wrong with such a file
+        except (LookupError, ValueError, RuntimeError):
+            return {}  # another kind of spreadsheet, or what the reader says is wrong
 
 
 def _paths(book: zipfile.ZipFile) -> dict[str, str]:

@@ -249,12 +249,15 @@ def test_an_encrypted_workbook_is_refused(file):
         read_grids(file(content, "joints.xlsx"))
 
 
-def declare(path: Path, size: int) -> Path:
+#: How far into an entry of a directory its fields begin (APPNOTE.TXT 4.3.12).
+CHECKSUM, SIZE = 16, 24
+
+
+def declare(path: Path, value: int, field: int = SIZE) -> Path:
     """Let the directory of a workbook say that its sheet has another size when unpacked."""
     content = bytearray(path.read_bytes())
-    # The directory's last entry; the size stands 24 bytes into it (APPNOTE.TXT 4.3.12).
-    at = content.rindex(b"PK\x01\x02") + 24
-    content[at : at + 4] = size.to_bytes(4, "little")
+    at = content.rindex(b"PK\x01\x02") + field  # the directory's last entry
+    content[at : at + 4] = value.to_bytes(4, "little")
     path.write_bytes(content)
     return path
 
@@ -268,6 +271,14 @@ def test_a_workbook_that_says_it_is_small_does_no_harm(workbook):
     path = declare(workbook("<row>" + " " * 2**20 + "</row>", times=50), 10)
     with said("is not a spreadsheet that can be read"):
         read_grids(path)
+
+
+def test_a_damaged_sheet_is_refused_for_what_failed_in_it_would_be_blank(workbook):
+    path = workbook('<row r="2"><c r="A2" t="e"><v>#REF!</v></c></row>')
+    (grid,) = read_grids(path)
+    assert grid.cells.iloc[1, 0] == "#REF!"
+    with said("is not a spreadsheet that can be read: Bad CRC-32"):
+        read_grids(declare(path, 0, CHECKSUM))
 
 
 @pytest.mark.parametrize(

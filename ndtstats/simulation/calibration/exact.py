@@ -153,15 +153,15 @@ def _rows(level: float, sides: str) -> list[dict[str, object]]:
     }
     named: list[tuple[str, Floats, str]] = []
     for method, covered in of_proportions.items():
-        size, rate = np.unravel_index(covered.argmin(), covered.shape)
+        size, rate = _worst(covered)
         where = f"{SIZES[size]} places, true rate {100 * RATES[rate]:.2g} %"
         named.append((f"proportion, {method}", covered.ravel(), where))
     per_metre = rate_coverage(EXPECTED, level=level, sides=sides)
-    where = f"{EXPECTED[per_metre.argmin()]:.2g} events expected"
+    where = f"{EXPECTED[_worst(per_metre)]:.2g} events expected"
     named.append(("rate per metre, Garwood", per_metre, where))
     lots = [lot_coverage(lot, examined, level=level, sides=sides) for lot, examined in LOTS]
-    worst = int(np.argmin([covered.min() for covered in lots]))
-    where = f"{int(lots[worst].argmin())} bad of {LOTS[worst][0]}, {LOTS[worst][1]} examined"
+    (least,) = _worst(np.array([covered.min() for covered in lots]))
+    where = f"{_worst(lots[least])[0]} bad of {LOTS[least][0]}, {LOTS[least][1]} examined"
     named.append(("finite lot, hypergeometric", np.concatenate(lots), where))
     if sides == "two":
         named += _two_sided(level)
@@ -172,15 +172,21 @@ def _rows(level: float, sides: str) -> list[dict[str, object]]:
     ]  # fmt: skip
 
 
+def _worst(covered: Floats) -> tuple[int, ...]:
+    """Return where coverage is least: the first of the places that rounding alone tells apart."""
+    alike = covered <= covered.min() + 1e-12
+    return tuple(int(at) for at in np.unravel_index(alike.argmax(), covered.shape))
+
+
 def _two_sided(level: float) -> list[tuple[str, Floats, str]]:
     """Return coverages of bounds that have two sides only, and where the worst is."""
     differences = np.array([difference_coverage(sizes, SIDE_RATES, level=level) for sizes in SIDES])
-    which, first, second = np.unravel_index(differences.argmin(), differences.shape)
+    which, first, second = _worst(differences)
     at = [f"{100 * SIDE_RATES[place]:.2g} %" for place in (first, second)]
     of = "difference of two rates, Newcombe"
     where = f"{at[0]} of {SIDES[which][0]} places, {at[1]} of {SIDES[which][1]}"
     corrected = np.array([corrected_rate_coverage(size, RATES, level=level) for size in SIZES])
-    size, rate = np.unravel_index(corrected.argmin(), corrected.shape)
+    size, rate = _worst(corrected)
     worst = f"{SIZES[size]} places, true rate {100 * RATES[rate]:.2g} %"
     return [
         (of, differences.ravel(), where),
