@@ -2,6 +2,9 @@
 
 from typing import Protocol
 
+#: What is told where the same work is done for one job after the other.
+EACH_JOB = "each job"
+
 
 class Progress(Protocol):
     """Called as work goes on: what is being done, how much is done, of how much."""

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING, Any, Literal, TextIO
 
 import click
 
+from ndtstats.cli.pace import Marks, Pace
 from ndtstats.progress import Progress, silent
 
 if TYPE_CHECKING:
@@ -209,6 +210,7 @@ class _Line:
     done: int = 0
     total: int = 0
     shown: bool = False
+    pace: Pace | None = None
     lock: threading.Lock = field(default_factory=threading.Lock)
     over: threading.Event = field(default_factory=threading.Event)
 
@@ -229,6 +231,8 @@ class _Line:
 
     def text(self) -> str:
         """Return what is to be shown: the time left where it can be told, else the time spent."""
+        if self.pace is not None and (foreseen := self.pace.text()):
+            return foreseen
         if not (self.what and 0 < self.done <= self.total):
             return f"at work for {time.monotonic() - self.began:.0f} s"
         left = (time.monotonic() - self.since) * (self.total - self.done) / self.done
@@ -268,3 +272,14 @@ def progress() -> Iterator[Progress]:
         teller.join()
         with _line.paused():
             _line = None
+
+
+@contextmanager
+def paced(marks: Marks) -> Iterator[Progress]:
+    """Yield a listener for a register; with marks, what it tells is shown as the time left."""
+    with progress():
+        if _line is None or not marks:
+            yield silent
+            return
+        _line.pace = Pace(marks)
+        yield _line.pace.tell

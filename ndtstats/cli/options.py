@@ -89,15 +89,25 @@ def seed_option(**more: Any) -> Callable[[F], F]:
 
 
 @contextmanager
-def opened(target: str, *, create: bool = False) -> "Iterator[Register]":
-    """Yield the register named on the command line and close it afterwards."""
-    from ndtstats.cli.console import progress  # noqa: PLC0415  (so is what it is printed with)
+def opened(target: str, *, create: bool = False, way: str = "") -> "Iterator[Register]":
+    """Yield the register named on the command line and close it afterwards.
+
+    ``way`` tells apart ways of a verb to work whose time goes elsewhere.
+    """
+    from ndtstats.cli.console import paced  # noqa: PLC0415  (so is what it is printed with)
+    from ndtstats.cli.pace import MARKS  # noqa: PLC0415
     from ndtstats.register import Register  # noqa: PLC0415  (heavy; only when a verb runs)
 
     # Whatever takes long tells so, also where it cannot say how far it is.
-    with progress():
-        register = Register.open(target, create=create)
+    with paced(MARKS.get(f"{_verb()} {way}".strip(), {})) as tell:
+        register = Register.open(target, create=create, progress=tell)
         try:
             yield register
         finally:
             register.close()
+
+
+def _verb() -> str:
+    """Return the verb that runs, as it is typed: "plan draw"."""
+    context = click.get_current_context(silent=True)
+    return context.command_path.partition(" ")[2] if context else ""

@@ -64,7 +64,7 @@ def rates(
     from ndtstats.register import require_job  # noqa: PLC0415
 
     by = [name.strip() for name in by_text.split(",") if name.strip()]
-    with opened(register) as reg:
+    with opened(register, way=measure) as reg:
         job = require_job(reg, job, as_of) if job else None
         if apart:
             emit(

@@ -79,7 +79,7 @@ def severity(
     from ndtstats.register import require_job  # noqa: PLC0415
     from ndtstats.rules import load_rules  # noqa: PLC0415
 
-    with opened(register) as reg:
+    with opened(register, way="lots" if show == "lots" else "") as reg:
         job = require_job(reg, job, as_of)
         given = load_rules(rules) if rules else None
         if show == "lots":

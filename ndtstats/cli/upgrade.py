@@ -2,8 +2,9 @@
 
 import click
 
-from ndtstats.cli.console import say
+from ndtstats.cli.console import paced, say
 from ndtstats.cli.options import register_option
+from ndtstats.cli.pace import MARKS
 
 
 @click.command()
@@ -15,7 +16,8 @@ def upgrade(register: str) -> None:
     """
     from ndtstats.register import upgrade as bring_up  # noqa: PLC0415
 
-    done = bring_up(register)
+    with paced(MARKS["upgrade"]) as tell:
+        done = bring_up(register, progress=tell)
     if done.found == done.now:
         say(f"Register {done.name} is up to date (schema {done.now}).")
         return

@@ -39,7 +39,13 @@ def covered_mm(places: pd.DataFrame, shared: pd.DataFrame) -> "pd.Series[float]"
 def named_in_order(shared: pd.DataFrame, places: pd.DataFrame) -> "pd.Series[str]":
     """Return the examinations that share something with each place, by ``order``, "" if none."""
     ordered = shared.sort_values("order").drop_duplicates(["place", "ref"])
-    names = ordered.groupby("place")["ref"].agg("; ".join)
+    several = ordered["place"].duplicated(keep=False)
+    names: pd.Series[str] = pd.concat(
+        [
+            ordered[~several].set_index("place")["ref"],
+            ordered[several].groupby("place")["ref"].agg("; ".join),
+        ]
+    )
     return names.astype(object).reindex(places.index).fillna("").astype("str")
 
 

@@ -1,10 +1,12 @@
 """What was examined on a job, in order of time, as escalation and repairs read it."""
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from ndtstats.rates.base import NEEDED, indications, read_examinations
@@ -104,24 +106,27 @@ def first_by_welder(past: History) -> pd.DataFrame:
 
 def _named(rows: pd.DataFrame) -> Any:
     """Return how an examination is named to people: method, report, exposure, joint, place, day."""
-    exposure = (" no. " + rows["exposure"].astype("str")).fillna("")
-    place = _in_mm(rows["from_mm"]) + "-" + _in_mm(rows["to_mm"]) + " mm"
-    round_ = np.where(rows["round"] > 0, " R" + rows["round"].astype("str"), "")
-    day = pd.Series(np.datetime_as_string(rows["date"].to_numpy(), unit="D"), rows.index, "str")
-    ref = (
-        rows["method"] + " " + rows["report"] + exposure + round_
-        + ", " + rows["joint"] + " " + place + ", " + day
-    )  # fmt: skip
+    pieces = (
+        rows["method"].to_numpy(object),
+        rows["report"].to_numpy(object),
+        (" no. " + rows["exposure"].astype("str")).fillna("").to_numpy(object),
+        _written(rows["round"], lambda number: f" R{number}" if number > 0 else ""),
+        rows["joint"].to_numpy(object),
+        _written(rows["from_mm"], "{:g}".format),
+        _written(rows["to_mm"], "{:g}".format),
+        _written(rows["date"], "{:%Y-%m-%d}".format),
+    )
+    names = map("{} {}{}{}, {} {}-{} mm, {}".format, *pieces)
+    ref = pd.Series(list(names), rows.index, dtype="str")
     # One examination, one name: two answers to two requests may agree in all of the above.
     asked = (", request " + rows["request"].astype("str")).fillna("")
     return ref + asked.where(ref.duplicated(keep=False), "")
 
 
-def _in_mm(values: "pd.Series[float]") -> "pd.Series[str]":
-    # Few lengths are distinct, and writing each number out is slow.
+def _written(values: "pd.Series[Any]", write: Callable[[Any], str]) -> npt.NDArray[Any]:
+    """Return values as texts; each distinct one is written once, for few are and that is slow."""
     codes, distinct = pd.factorize(values, use_na_sentinel=False)
-    text = np.array([f"{value:g}" for value in distinct], dtype=object)
-    return pd.Series(text[codes] if len(text) else [], values.index, dtype="str")
+    return np.array([write(value) for value in distinct], dtype=object)[codes]
 
 
 def _with_indications(rows: pd.DataFrame, shown: pd.DataFrame) -> pd.DataFrame:

@@ -20,7 +20,7 @@ from ndtstats.escalation.repairs import (
     rejects_of,
 )
 from ndtstats.rates.charge import charge_welders
-from ndtstats.register import Register, decisions_in_force, jobs_known
+from ndtstats.register import Register, decisions_in_force, each_job
 from ndtstats.rules import Rules, is_under, rules_in_force
 from ndtstats.rules.model import REPAIRS_ALLOWED
 from ndtstats.statistics import proportion_interval
@@ -85,14 +85,13 @@ def lives(
     reject's: on the same day it may be the weld that was rejected. How many repairs one place may
     have: ``repairs_allowed`` of its rule.
     """
-    jobs = [job] if job is not None else jobs_known(register, as_of)
     last = as_of or register.latest_time() or datetime.min.replace(tzinfo=UTC)
     until = pd.Timestamp(last.astimezone(UTC).date())
     parts = [
         _of_job(
             register, name, as_of, until.normalize(), rules or rules_in_force(register, name, as_of)
         )
-        for name in jobs
+        for name in each_job(register, job, as_of)
     ]
     table = pd.concat([_typed(), *(part for part in parts if len(part))], ignore_index=True)
     return table.sort_values(["found_on", "job", "reject"], ignore_index=True)

@@ -124,11 +124,14 @@ def in_lots(
         known["month"] = known["month"].mask(known["welded"].isna())
     if "increment" in columns:
         known = known.assign(increment=_increments(known, under, deposits, rule))
-    text = known[list(columns)].astype("str").fillna("unknown")
+    # A lot has many places, and its name is made once.
+    number = known.groupby(list(columns), sort=False, dropna=False).ngroup().to_numpy()
+    _, first = np.unique(number, return_index=True)
+    text = known.iloc[first][list(columns)].astype("str").fillna("unknown")
     lot = columns[0] + " " + text[columns[0]]
     for name in columns[1:]:
         lot = lot + ", " + name + " " + text[name]
-    return known.assign(lot=lot)
+    return known.assign(lot=pd.Series(lot.array.take(number), known.index))
 
 
 def _increments(

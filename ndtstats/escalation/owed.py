@@ -10,7 +10,7 @@ from ndtstats.escalation.history import History, first_by_welder, history_of
 from ndtstats.escalation.items import ITEM_COLUMNS, handles_of, waive_items
 from ndtstats.escalation.lots import lots_of_examinations, lots_of_work
 from ndtstats.escalation.repairs import new_welds, repairs
-from ndtstats.register import Register, decisions_in_force, jobs_known
+from ndtstats.register import Register, decisions_in_force, each_job
 from ndtstats.rules import ExtentRule, Rules, is_under, joints_under, rules_in_force
 from ndtstats.rules.procedures import Procedure
 
@@ -58,8 +58,7 @@ def owed(
         overturned it, when and why. What each means:
         :data:`ndtstats.escalation.items.ITEM_COLUMNS`.
     """
-    jobs = [job] if job is not None else jobs_known(register, as_of)
-    parts = [_of_job(register, name, as_of, rules) for name in jobs]
+    parts = [_of_job(register, name, as_of, rules) for name in each_job(register, job, as_of)]
     columns = [*COLUMNS, *(MORE if everything else ())]
     table = pd.concat(parts, ignore_index=True) if parts else pd.DataFrame(columns=columns)
     table = table.assign(handle=handles_of(table["job"], table["item"]))
@@ -104,8 +103,9 @@ def _items(past: History, rules: Rules | None, given_up: pd.DataFrame) -> pd.Dat
     charged = first_by_welder(past)
     extras = [_extras(charged, past, rules, rule, waived) for rule in rules.extent] if rules else []
     mended = waive_items(repairs(past.rows, past.counting, new_welds(past.joints)), waived)
-    procedures = _procedures_of(past.rows, past.joints, rules)
-    mended = mended.assign(procedure=mended["item"].str.rsplit("#", n=1).str[0].map(procedures))
+    asked = mended["item"].str.rsplit("#", n=1).str[0]
+    rows = past.rows[past.rows["ref"].isin(asked)]
+    mended = mended.assign(procedure=asked.map(_procedures_of(rows, past.joints, rules)))
     return pd.concat([*extras, mended], ignore_index=True)
 
 
@@ -135,13 +135,16 @@ def _extras(
     waived: dict[str, pd.Timestamp],
 ) -> pd.DataFrame:
     """Return the extras that one extent rule's procedure asks for."""
+    nothing = pd.DataFrame(columns=[*ITEM_COLUMNS, "procedure"])
     procedure = rules.procedure_of(rule)
+    if procedure is None or told_by_partner(rules, rule):
+        return nothing
     # What was found on a joint that was cut out still counts; only what stands can be examined.
     under = past.joints[is_under(past.joints, rule)]
-    of_method = charged["method"].isin(rule.methods)
-    mine = charged[of_method & charged["joint"].isin(under["joint"])]
-    if procedure is None or told_by_partner(rules, rule) or not mine["rejected"].any():
-        return pd.DataFrame(columns=[*ITEM_COLUMNS, "procedure"])
+    mine = charged[charged["method"].isin(rule.methods)]
+    mine = mine[mine["joint"].isin(under["joint"])]
+    if not mine["rejected"].any():
+        return nothing
     mine = lots_of_examinations(mine.reset_index(drop=True), under, past.deposits, rules, rule)
     population = lots_of_work(joints_under(past.joints, rule), past.deposits, rules, rule)
     items = decide(mine, population, fitting(procedure, rule), waived)
@@ -169,9 +172,9 @@ def _procedures_of(rows: pd.DataFrame, joints: pd.DataFrame, rules: Rules | None
     """Return the procedure under which each examination falls, by its name; "none" without one."""
     named = pd.Series("none", index=rows["ref"], dtype="str")
     for rule in rules.extent if rules else ():
-        mine = rows["joint"].isin(joints.loc[is_under(joints, rule), "joint"])
-        mine &= rows["method"].isin(rule.methods)
         if rule.escalation:
+            mine = rows["joint"].isin(joints.loc[is_under(joints, rule), "joint"])
+            mine &= rows["method"].isin(rule.methods)
             named[mine.to_numpy()] = rule.escalation
     return named
 

@@ -40,11 +40,14 @@ from ndtstats.rules.families import SpotPerIncrement
 
 @dataclass(frozen=True, slots=True)
 class Tables:
-    """What is known of one job: tables of the register, and the places examined in it."""
+    """What is known of one job: tables of the register, and the places examined in it.
+
+    ``rejects`` are the first examinations that rejected: columns ``joint`` and ``method``.
+    """
 
     joints: pd.DataFrame
     deposits: pd.DataFrame
-    examinations: pd.DataFrame
+    rejects: pd.DataFrame
     spans: pd.DataFrame
 
     def under(self, rule: ExtentRule) -> "Tables":
@@ -66,7 +69,7 @@ class Tables:
 
         # A joint that was cut out asks for nothing any more; its record stays.
         ever = self.joints.loc[is_under(self.joints, rule), "joint"]
-        record = by_method(self.examinations)
+        record = by_method(self.rejects)
         record = record[record["joint"].isin(ever)].reset_index(drop=True)
         return Tables(mine, of(self.deposits), record, of(by_method(self.spans)))
 
@@ -78,8 +81,7 @@ class Tables:
     @property
     def clean(self) -> bool:
         """Whether no first examination found a reject."""
-        first = self.examinations[self.examinations["round"] == 0]
-        return not bool((first["verdict"] == "reject").any())
+        return self.rejects.empty
 
 
 @dataclass(frozen=True, slots=True)

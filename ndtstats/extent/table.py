@@ -11,7 +11,7 @@ from ndtstats.extent.achieved import SLACK_MM, examined_spans
 from ndtstats.extent.measure import Measured, Tables, measure
 from ndtstats.extent.notes import MOST_NAMES, notes
 from ndtstats.register import Register, require_job
-from ndtstats.rules import Rules, in_no_rule, rules_in_force
+from ndtstats.rules import Rules, in_no_rule, is_under, rules_in_force, standing
 from ndtstats.rules.families import CheckPoints
 
 #: Columns of the result, in order, and their types.
@@ -114,12 +114,14 @@ def extent_table(
         yet. A surplus in one group of joints (``counted_per``) does not make good what another
         lacks, so that ``missing`` may exceed ``required - achieved``.
     """
-    tables = Tables(joints, deposits, examinations, examined_spans(examinations, joints))
+    rejected = (examinations["round"] == 0) & (examinations["verdict"] == "reject")
+    rejects = examinations.loc[rejected, ["joint", "method"]]
+    tables = Tables(joints, deposits, rejects, examined_spans(examinations, joints))
     rows: list[dict[str, Any]] = []
+    left = standing(joints)
     for rule in rules.extent:
-        found = measure(rule, rules, tables)
-        if len(found.under.joints) or isinstance(rule.amount, CheckPoints):
-            rows += _rows(found)
+        if isinstance(rule.amount, CheckPoints) or is_under(left, rule).any():
+            rows += _rows(measure(rule, rules, tables))
     rows += _nameless(joints[in_no_rule(joints, rules)], rules)
     types = {name: dtype for name, dtype in COLUMNS.items() if name != "job"}
     return pd.DataFrame(rows, columns=list(types)).astype(types)

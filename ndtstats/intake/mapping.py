@@ -1,7 +1,6 @@
 """Mapping files: how a contractor's headings and words become ours, declared by a person."""
 
 import pathlib
-import tomllib
 from collections.abc import Iterable
 from dataclasses import replace
 from typing import Annotated, Literal
@@ -14,6 +13,7 @@ from ndtstats.errors import UseError
 from ndtstats.intake.convert import convert
 from ndtstats.rules.locate import Path, lines_of
 from ndtstats.rules.problems import Problem, Report, choice
+from ndtstats.rules.toml_text import read_toml
 
 
 class Mapping(BaseModel):
@@ -62,12 +62,12 @@ def read_mapping(path: str | pathlib.Path, table: Table) -> Mapping:
     path = pathlib.Path(path)
     try:
         text = path.read_text(encoding="utf-8-sig")
-        raw = tomllib.loads(text)
+        raw = read_toml(text)
     except FileNotFoundError as error:
         raise UseError(f"there is no mapping file {path}") from error
     except OSError as error:
         raise UseError(f"{path} cannot be read as a mapping file: {error.strerror}") from error
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError) as error:
+    except ValueError as error:
         raise UseError(f"{path.name} is not TOML in UTF-8: {error}") from error
     report = Report(path.name, lines_of(text), raw)
     try:

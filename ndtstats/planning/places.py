@@ -1,7 +1,9 @@
 """Places along welds that share some of their length with others."""
 
-from typing import Any
+from typing import Any, Literal
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 
@@ -23,8 +25,25 @@ def touched(cells: pd.DataFrame, taken: pd.DataFrame, *, by: str = "method") -> 
     [True, False]
     """
     keys = ["joint", by]
-    pairs = cells.reset_index(names="cell").merge(
-        taken[[*keys, "from_mm", "to_mm"]], on=keys, suffixes=("", "_taken")
-    )
-    shared = (pairs["from_mm"] < pairs["to_mm_taken"]) & (pairs["to_mm"] > pairs["from_mm_taken"])
-    return cells.index.isin(pairs.loc[shared, "cell"])
+    taken = taken.dropna(subset=["from_mm", "to_mm"])
+    both = pd.concat([cells[keys], taken[keys]], ignore_index=True)
+    group = both.groupby(keys, sort=False, dropna=False).ngroup().to_numpy()
+    mine, theirs = group[: len(cells)], group[len(cells) :]
+    # Of the places that begin before a cell ends, all but those that end before it begins. That is
+    # counted over the joints before as well, where both are all there is.
+    begun = _before(theirs, taken["from_mm"], mine, cells["to_mm"], side="left")
+    ended = _before(theirs, taken["to_mm"], mine, cells["from_mm"], side="right")
+    return begun > ended
+
+
+def _before(group: Any, at: Any, mine: Any, place: Any, *, side: Literal["left", "right"]) -> Any:
+    """Return how many points lie before each place; those of lower groups all do."""
+    points = np.sort(_ordered(group, at))
+    return np.searchsorted(points, _ordered(mine, place), side=side)
+
+
+def _ordered(group: Any, at: Any) -> npt.NDArray[np.complex128]:
+    """Return points as numbers that sort by group, then by place: numpy sorts complex ones so."""
+    points = np.empty(len(group), dtype=np.complex128)
+    points.real, points.imag = group, at
+    return points

@@ -62,7 +62,8 @@ def risk_factors(
         One column for each of :data:`FACTORS`, 1 where a factor does not apply, aligned to
         ``cells``.
     """
-    of = joints.set_index("joint").reindex(cells["joint"]).set_index(cells.index)
+    known = joints.set_index("joint")[["zone", "length_mm", "category"]]
+    of = known.reindex(cells["joint"]).set_index(cells.index)
     at_end = (cells["from_mm"] <= 0) | (cells["to_mm"] >= of["length_mm"])
     consequence = of["category"].astype(object).map(risk.consequence).astype("float64")
     near = _near(cells, rejects, risk.near_repair_mm)

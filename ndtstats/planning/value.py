@@ -13,7 +13,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import special
 
 _Floats = npt.NDArray[np.float64]
 
@@ -79,6 +78,8 @@ def unnoticed(a: Any, b: Any, limit: Any, looked_at: Any) -> Any:
     >>> unnoticed(2.0, 2.0, 2.0, [0.0, 1.0]).round(4).tolist()
     [0.0916, 0.0077]
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     shape, rate = np.asarray(a, float), np.asarray(b, float)
     seen = np.asarray(looked_at, float)
     clean = (rate / (rate + seen)) ** shape

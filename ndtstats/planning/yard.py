@@ -14,6 +14,9 @@ from ndtstats.rules.force import rules_by_sha256
 
 _EXAMINED = ("job", "joint", "method", "from_mm", "to_mm", "round", "verdict")
 _JOINTS = ("job", "joint", "length_mm", "process", "position", "thickness_mm")
+_CELLS = (
+    "plan", "joint", "rule", "method", "from_mm", "to_mm", "mandatory", "stratum", "welder", "pi",
+)  # fmt: skip
 _DEPOSITS = ("job", "joint", "welder", "from_mm", "to_mm", "process", "position")
 
 
@@ -67,9 +70,9 @@ def frame_kept(
         if sha256 == rules.sha256 or _same_extents(rules_by_sha256(register, sha256), rules)
     ]
     same = drawn[drawn["rules_sha256"].isin(alike)]
-    kept = register.table("frame_cells", job=job, as_of=as_of)
+    kept = register.table("frame_cells", job=job, as_of=as_of, columns=_CELLS)
     kept = kept[kept["plan"].isin(same["plan"]) & kept["joint"].isin(yard.joints["joint"])]
-    kept = kept.drop(columns=["id", "batch", "job", "cell", "risk"]).assign(why="")
+    kept = kept.drop(columns=["id", "batch"]).assign(why="")
     kept = kept.assign(
         mandatory=kept["mandatory"].fillna(""),
         welder=kept["welder"].fillna(""),

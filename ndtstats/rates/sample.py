@@ -16,7 +16,7 @@ from ndtstats.rates.charge import (
     charge_each,
 )
 from ndtstats.rates.measures import whole_joints
-from ndtstats.register import Register
+from ndtstats.register import Register, jobs_known
 from ndtstats.words import METHODS
 
 #: What rates can be broken down by; imperfection only per metre.
@@ -69,20 +69,34 @@ def first_charged(
         chance drew of it), ``whole`` (:func:`ndtstats.rates.measures.whole_joints`) and ``method``;
         ``found`` has ``imperfection`` and ``no_length`` (its length is unknown) too.
     """
-    rows, shown = register.once(
+    rows, shown = _remembered(register, method=method, job=job, as_of=as_of)
+    deposits = deposits_of(register, by, job=job, as_of=as_of)
+    return charged(rows.copy(deep=False), shown, deposits, by)
+
+
+def _remembered(
+    register: Register, *, method: str | None, job: str | None, as_of: datetime | None
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    if register.remembers and jobs_known(register, as_of) == [job]:
+        job = None  # Of the only job and of all is one question.
+    found: tuple[pd.DataFrame, pd.DataFrame] = register.once(
         ("first examinations", method, job, as_of),
         lambda: _first_and_shown(register, method=method, job=job, as_of=as_of),
     )
-    deposits = deposits_of(register, by, job=job, as_of=as_of)
-    return charged(rows.copy(deep=False), shown, deposits, by)
+    return found
 
 
 def _first_and_shown(
     register: Register, *, method: str | None, job: str | None, as_of: datetime | None
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Return first examinations, with all that any breakdown needs, and their indications."""
-    rows = first_examinations(register, job=job, method=method, as_of=as_of)
-    return rows, indications(register, rows, job=job, as_of=as_of)
+    if method is None or not register.remembers:
+        rows = first_examinations(register, job=job, method=method, as_of=as_of)
+        return rows, indications(register, rows, job=job, as_of=as_of)
+    # Who remembers is asked of several methods: what is known of all is known of each.
+    rows, shown = _remembered(register, method=None, job=job, as_of=as_of)
+    rows = rows[rows["method"] == method].reset_index(drop=True)
+    return rows, shown[shown["id"].isin(rows["id"])].reset_index(drop=True)
 
 
 def deposits_of(

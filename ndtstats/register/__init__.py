@@ -18,6 +18,7 @@ from ndtstats.register.overturned import (
 from ndtstats.register.queries import (
     MOST_JOINTS_NAMED,
     Asked,
+    each_job,
     first_on_joints,
     jobs_known,
     overturned_ids,
@@ -38,6 +39,7 @@ __all__ = [
     "Verified",
     "backup",
     "decisions_in_force",
+    "each_job",
     "examination_subjects",
     "first_on_joints",
     "jobs_known",

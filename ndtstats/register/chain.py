@@ -200,9 +200,9 @@ def check_chain(connection: sa.Connection, progress: Progress = silent) -> Chain
     return ChainState(len(log), later + 1, tuple(sorted(broken.items())), before if log else None)
 
 
-def chain_all(connection: sa.Connection) -> None:
+def chain_all(connection: sa.Connection, progress: Progress = silent) -> None:
     """Chain the batches of a register that was made before there was a chain."""
-    rows, marks = _rows_written(connection), _marks_set(connection)
+    rows, marks = _rows_written(connection, progress), _marks_set(connection)
     before = FIRST
     for entry in _log(connection):
         number = entry["number"]

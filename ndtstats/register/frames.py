@@ -80,23 +80,26 @@ def from_pieces(
 def _piece(rows: Sequence[Sequence[Any]], columns: Sequence[Column]) -> pd.DataFrame:
     # Column by column: a frame of mixed rows would be taken apart again at once.
     cells = list(zip(*rows, strict=True)) or [()] * len(columns)
-    index = pd.RangeIndex(len(rows))
     return pd.DataFrame(
         {
-            column.name: _typed(_shared(values, column.kind, index), column.kind, index)
+            column.name: _read(np.array(values, dtype=object), column.kind)
             for column, values in zip(columns, cells, strict=True)
-        }
+        },
+        index=pd.RangeIndex(len(rows)),
     )
 
 
-def _shared(cells: tuple[Any, ...], kind: str, index: pd.RangeIndex) -> "pd.Series[Any]":
-    """Return cells as a column in which equal texts are one text: most stand in many rows."""
-    values: pd.Series[Any] = pd.Series(cells, index, dtype=object)
+def _read(cells: "np.ndarray[Any, Any]", kind: str) -> Any:
+    """Return cells as read from the database as a column in its data type."""
+    if kind == "number":
+        return cells.astype("float64")
     if kind not in {"text", "numbers", "date"}:
-        return values
-    codes, distinct = pd.factorize(values.to_numpy())
-    # What is missing has the code -1, the last one.
-    return pd.Series(np.array([*distinct, None], dtype=object)[codes], index, dtype=object)
+        return pd.array(cells, dtype=_DTYPES[kind])
+    # Most texts and days stand in many rows: each is converted, and kept, once.
+    codes, distinct = pd.factorize(cells)
+    index = pd.RangeIndex(len(distinct))
+    known = _typed(pd.Series(distinct, index, dtype=object), kind, index)
+    return known.array.take(codes, allow_fill=True)
 
 
 def to_rows(frame: pd.DataFrame, size: int) -> Iterator[Rows]:

@@ -1,6 +1,6 @@
 """Questions that the database answers itself: what every command asks first, and counts."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from datetime import datetime
 from typing import Any, NamedTuple
 
@@ -9,6 +9,7 @@ import sqlalchemy as sa
 
 from ndtstats.columns import Column
 from ndtstats.errors import UseError, nearest
+from ndtstats.progress import EACH_JOB
 from ndtstats.register.decisions import decisions_in_force
 from ndtstats.register.frames import from_rows
 from ndtstats.register.overturned import subjects_of
@@ -37,6 +38,14 @@ _OF_EXAMINATIONS = {c.name: c for c in (*STORED["examinations"], _KEY, _MONTH)} 
 def jobs_known(register: Register, as_of: datetime | None = None) -> list[str]:
     """Return the jobs of the register in the order in which they came."""
     return list(register.table("jobs", as_of=as_of, columns=["job"])["job"])
+
+
+def each_job(register: Register, job: str | None, as_of: datetime | None = None) -> Iterator[str]:
+    """Yield the job asked for, or else one job after the other, telling how many are done."""
+    jobs = [job] if job is not None else jobs_known(register, as_of)
+    for number, name in enumerate(jobs):
+        register.progress(EACH_JOB, number, len(jobs))
+        yield name
 
 
 def require_job(register: Register, job: str | None, as_of: datetime | None = None) -> str:

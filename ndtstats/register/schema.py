@@ -169,7 +169,7 @@ _TYPES: Final[dict[str, sa.types.TypeEngine[Any]]] = {
 
 def _stored(name: str, columns: tuple[Column, ...]) -> sa.Table:
     keyed = [sa.Column("key", sa.String, nullable=False)] if name in TABLES else []
-    table = sa.Table(
+    return sa.Table(
         name,
         metadata,
         sa.Column("id", sa.BigInteger, primary_key=True, autoincrement=False),
@@ -178,16 +178,6 @@ def _stored(name: str, columns: tuple[Column, ...]) -> sa.Table:
         *keyed,
         *(sa.Column(column.name, _TYPES[column.kind]) for column in columns),
     )
-    if keyed:
-        in_force = table.c.superseded.is_(None)
-        sa.Index(
-            f"{name}_in_force",
-            table.c.key,
-            unique=True,
-            sqlite_where=in_force,
-            postgresql_where=in_force,
-        )
-    return table
 
 
 #: The stored tables as SQLAlchemy sees them.
@@ -198,3 +188,14 @@ SQL_TABLES: Final[dict[str, sa.Table]] = {
 sa.Index("imperfections_of", SQL_TABLES["imperfections"].c.examination)
 sa.Index("spots_by_name", SQL_TABLES["spots"].c.spot)
 sa.Index("frame_cells_by_plan", SQL_TABLES["frame_cells"].c.plan)
+
+
+def make_tables(connection: sa.Connection) -> None:
+    """Make the tables and indexes of a register in an empty database."""
+    metadata.create_all(connection)
+    for name in TABLES:
+        # Both databases read this alike. As an index of the metadata it would import the dialect of
+        # PostgreSQL for every question to a register in SQLite.
+        connection.exec_driver_sql(
+            f'CREATE UNIQUE INDEX {name}_in_force ON {name} ("key") WHERE superseded IS NULL'
+        )

@@ -15,6 +15,7 @@ import sqlalchemy as sa
 
 from ndtstats.columns import TABLES, Column
 from ndtstats.errors import UseError
+from ndtstats.progress import Progress, silent
 from ndtstats.register import chain
 from ndtstats.register import engine as db
 from ndtstats.register.frames import (
@@ -31,7 +32,7 @@ from ndtstats.register.schema import (
     SQL_TABLES,
     STORED,
     batches,
-    metadata,
+    make_tables,
     properties,
 )
 
@@ -39,6 +40,9 @@ T = TypeVar("T")
 
 #: Rows written or looked up at a time: bounds the memory of a load.
 CHUNK = 20_000
+
+#: Tables that one question of a page reads, and only some columns of: not worth keeping.
+_ASKED_ONCE = ("frame_cells",)
 
 #: Rows turned into columns at a time.
 _READ_AT_ONCE = 10_000
@@ -85,11 +89,14 @@ class Register:
     >>> register.close(); folder.cleanup()
     """
 
-    def __init__(self, engine: sa.Engine) -> None:
+    def __init__(self, engine: sa.Engine, progress: Progress = silent) -> None:
         self._engine = engine
+        self.progress = progress
 
     @classmethod
-    def open(cls, target: str | Path, *, create: bool = False) -> "Register":
+    def open(
+        cls, target: str | Path, *, create: bool = False, progress: Progress = silent
+    ) -> "Register":
         """Open a register given as a path or a database URL.
 
         Parameters
@@ -98,6 +105,8 @@ class Register:
             Path of a SQLite file, or an SQLAlchemy URL.
         create : bool
             Make the tables; an existing register is left as it is.
+        progress : Progress
+            Is told how far each table has been read, and what has been answered.
 
         Raises
         ------
@@ -109,7 +118,7 @@ class Register:
         url = db.url_of(target)
         if not create:
             db.require_there(url)
-        register = cls(db.engine_for(url))
+        register = cls(db.engine_for(url), progress)
         try:
             if create:
                 register._create()
@@ -123,7 +132,7 @@ class Register:
         with db.writing(self._engine) as connection:
             # Tables that an older register lacks are made by an upgrade, not here.
             if schema_found(connection) is None:
-                metadata.create_all(connection)
+                make_tables(connection)
                 row = {"name": "schema", "value": str(SCHEMA_VERSION)}
                 connection.execute(sa.insert(properties).values(row))
 
@@ -154,6 +163,7 @@ class Register:
         """Yield a connection that sees one consistent state, for what goes over whole tables."""
         with db.reading(self._engine) as connection:
             yield connection
+        self.progress("counts", 1, 1)
 
     def close(self) -> None:
         """Close all connections."""
@@ -201,7 +211,20 @@ class Register:
         with db.reading(self._engine) as connection:
             query = query.where(_in_force(table, self._last_batch(connection, as_of)))
             found = connection.execute(query, execution_options={"yield_per": _READ_AT_ONCE})
-            return from_pieces(found.partitions(), chosen)
+            return from_pieces(self._told(found.partitions(), name, connection), chosen)
+
+    def _told(
+        self, pieces: Iterator[Sequence[Sequence[Any]]], name: str, connection: sa.Connection
+    ) -> Iterator[Sequence[Sequence[Any]]]:
+        """Yield pieces of a table in order of id, and tell how far into the table each reaches."""
+        last = 0
+        if self.progress is not silent:
+            last = connection.execute(sa.select(sa.func.max(SQL_TABLES[name].c.id))).scalar() or 0
+            self.progress(name, 0, last + 1)
+        for piece in pieces:
+            yield piece
+            self.progress(name, piece[-1][0], last + 1)
+        self.progress(name, last + 1, last + 1)
 
     def keys(self, name: str, *, as_of: datetime | None = None) -> "pd.Series[int]":
         """Return for each row in force of a table with a natural key the batch that brought it.
@@ -222,12 +245,12 @@ class Register:
         For pages that many questions go into: they are quicker, and agree with one another even
         while somebody writes.
         """
-        return _Snapshot(self._engine, as_of or self.latest_time())
+        return _Snapshot(self._engine, self.progress, as_of or self.latest_time())
 
     #: Whether answers are remembered, so that it pays to read what several of them share.
     remembers = False
 
-    def once(self, question: Hashable, answer: Callable[[], T]) -> T:  # noqa: ARG002  (for snapshots)
+    def once(self, question: Hashable, answer: Callable[[], T]) -> T:
         """Return the answer to a question, as worked out now; a snapshot remembers it.
 
         Parameters
@@ -237,7 +260,12 @@ class Register:
         answer : callable
             Works it out.
         """
-        return answer()
+        return self._answered(question, answer)
+
+    def _answered(self, question: Hashable, answer: Callable[[], T]) -> T:
+        found = answer()
+        self.progress(str(question[0] if isinstance(question, tuple) else question), 1, 1)
+        return found
 
     def batches(self, as_of: datetime | None = None) -> pd.DataFrame:
         """Return the log up to an instant: one row a batch, oldest first; ``at`` in UTC."""
@@ -366,8 +394,8 @@ class _Snapshot(Register):
 
     remembers = True
 
-    def __init__(self, engine: sa.Engine, as_of: datetime | None) -> None:
-        super().__init__(engine)
+    def __init__(self, engine: sa.Engine, progress: Progress, as_of: datetime | None) -> None:
+        super().__init__(engine, progress)
         self._as_of = as_of
         self._kept: dict[tuple[str, str | None], pd.DataFrame] = {}
         self._answers: dict[Hashable, Any] = {}
@@ -382,7 +410,7 @@ class _Snapshot(Register):
         only: Mapping[str, Sequence[str]] | None = None,
     ) -> pd.DataFrame:
         """Return the rows in force at the instant of the snapshot; the same frame each time."""
-        if only:
+        if only or name in _ASKED_ONCE:
             return super().table(name, job=job, as_of=self._as_of, columns=columns, only=only)
         whole = self._whole(name, job)
         # Copy-on-write: what is done to the frame given out does not reach the one kept.
@@ -407,7 +435,7 @@ class _Snapshot(Register):
     def once(self, question: Hashable, answer: Callable[[], T]) -> T:
         """Return the answer to a question, worked out when it is first asked."""
         if question not in self._answers:
-            self._answers[question] = answer()
+            self._answers[question] = self._answered(question, answer)
         found: T = self._answers[question]
         return found.copy(deep=False) if isinstance(found, pd.DataFrame) else found
 

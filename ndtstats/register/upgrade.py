@@ -1,11 +1,13 @@
 """Bringing an older register up to date: a copy first, then all steps at once or none."""
 
 from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 
 import sqlalchemy as sa
 
 from ndtstats.errors import CannotGoOn, UseError
+from ndtstats.progress import Progress, silent
 from ndtstats.register import engine as db
 from ndtstats.register.backup import copy_file, file_damage
 from ndtstats.register.chain import chain_all
@@ -37,10 +39,11 @@ class Upgraded:
     copy: Path | None
 
 
-def upgrade(target: str | Path) -> Upgraded:
+def upgrade(target: str | Path, *, progress: Progress = silent) -> Upgraded:
     """Bring the register at a path or URL to the schema of this program.
 
-    A SQLite file is copied beside itself first. All rows stay as they are.
+    A SQLite file is copied beside itself first. All rows stay as they are. ``progress`` is told
+    what is done of it, and how many rows were gone over to chain them.
 
     Raises
     ------
@@ -61,8 +64,8 @@ def upgrade(target: str | Path) -> Upgraded:
             copy = None
             if found < SCHEMA_VERSION and url.get_backend_name() == "sqlite":
                 copy = _free(Path(str(url.database)), found)
-                copy_file(connection, copy, _refuse_damage)
-        chained = _migrated(engine) if found < SCHEMA_VERSION else 0
+                copy_file(connection, copy, partial(_refuse_damage, progress=progress))
+        chained = _migrated(engine, progress) if found < SCHEMA_VERSION else 0
         return Upgraded(name, found, SCHEMA_VERSION, chained, copy)
     finally:
         engine.dispose()
@@ -77,7 +80,8 @@ def _free(path: Path, found: int) -> Path:
     return free
 
 
-def _refuse_damage(part: Path) -> None:
+def _refuse_damage(part: Path, progress: Progress) -> None:
+    progress("copy", 1, 1)
     engine = db.engine_for(db.url_of(part))
     try:
         with db.reading(engine) as connection:
@@ -86,9 +90,10 @@ def _refuse_damage(part: Path) -> None:
         engine.dispose()
     if damage:
         raise CannotGoOn(f"the register is damaged and was left as it is: {damage[0]}")
+    progress("check", 1, 1)
 
 
-def _migrated(engine: sa.Engine) -> int:
+def _migrated(engine: sa.Engine, progress: Progress) -> int:
     """Run all steps in one transaction; return how many batches were chained by it."""
     with db.writing(engine) as connection:
         # Somebody else may have upgraded it since it was looked at.
@@ -96,10 +101,11 @@ def _migrated(engine: sa.Engine) -> int:
         if found == SCHEMA_VERSION:
             return 0
         migrate(connection, found)
+        progress("steps", 1, 1)
         unchained = sa.select(sa.func.count()).where(batches.c.digest.is_(None))
         number = int(connection.execute(unchained).scalar_one())
         if number:
-            chain_all(connection)
+            chain_all(connection, progress)
         schema = properties.c.name == "schema"
         connection.execute(sa.update(properties).where(schema).values(value=str(SCHEMA_VERSION)))
         return number

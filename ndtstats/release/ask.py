@@ -1,9 +1,13 @@
 """Whether a zone may be released: yes, or the list of what stands in the way."""
 
 import hashlib
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from typing import Any, NamedTuple
 
+import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from ndtstats.errors import UseError
@@ -147,7 +151,21 @@ def _state(one: Release) -> str:
     return "released" if one.free else "signed, but"
 
 
-def _in_order(known: Job) -> pd.DataFrame:
+class _Listed(NamedTuple):
+    """What stands in the way in a job, and at which rows it is told: of each zone, and of all."""
+
+    rows: pd.DataFrame
+    of_zone: Mapping[Any, Any]
+    of_all: npt.NDArray[np.intp]
+
+    def within(self, zones: list[str]) -> pd.DataFrame:
+        """Return what stands in the way of some zones, each once."""
+        rows = [self.of_zone[zone] for zone in zones if zone in self.of_zone]
+        found: pd.DataFrame = self.rows.take(np.sort(np.concatenate([self.of_all, *rows])))
+        return found.drop_duplicates("handle")
+
+
+def _in_order(known: Job) -> _Listed:
     """Return everything that stands in the way in a job with its handle, in the order of a list."""
     found = obstacles(known)
     order = {check: place for place, check in enumerate(GATES["hand over"])}
@@ -155,26 +173,28 @@ def _in_order(known: Job) -> pd.DataFrame:
     listed = found.assign(
         handle=pd.Series(handles, found.index, dtype="str"), place=found["check"].map(order)
     ).sort_values(["place", "zone", "joint", "name"], ignore_index=True)
-    return listed[["handle", "check", "zone", "joint", "what", "clears"]]
+    rows = listed[["handle", "check", "zone", "joint", "what", "clears"]]
+    of_all = np.flatnonzero(rows["zone"].isna())
+    return _Listed(rows, rows.groupby("zone").indices, of_all)
 
 
 def _answer(
-    known: Job, found: pd.DataFrame, zone: str, inside: list[str], milestone: Milestone | None
+    known: Job, found: _Listed, zone: str, inside: list[str], milestone: Milestone | None
 ) -> Release:
     own = known.milestone_of.get(zone)
     wanted: Milestone = milestone or (USUAL if pd.isna(own) else own)
-    mine = found[found["zone"].isna() | found["zone"].isin(inside)].drop_duplicates("handle")
+    mine = found.within(inside)
     asked = mine["check"].isin(GATES[wanted])
     excused = _overrides(known, zone, wanted)
     both = mine[asked].merge(excused, on="handle", how="left")
-    joints = known.joints[known.joints["zone"].isin(inside)]
+    lengths = known.lengths.reindex(inside).sum()
     return Release(
         job=known.job,
         zone=zone,
         milestone=wanted,
         zones=tuple(inside),
-        joints=len(joints),
-        length_mm=float(joints["length_mm"].sum()),
+        joints=int(lengths["joints"]),
+        length_mm=float(lengths["length_mm"]),
         obstacles=both.loc[both["decision"].isna(), list(mine.columns)].reset_index(drop=True),
         overridden=both[both["decision"].notna()].reset_index(drop=True),
         signed=_signed(known, zone, wanted),

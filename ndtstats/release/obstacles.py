@@ -101,6 +101,12 @@ class Job:
         return self.zones.set_index("zone")["milestone"]
 
     @cached_property
+    def lengths(self) -> pd.DataFrame:
+        """How many joints each zone has, ``joints``, and how much weld, ``length_mm``."""
+        by = self.joints.groupby("zone")["length_mm"]
+        return pd.DataFrame({"joints": by.size(), "length_mm": by.sum()})
+
+    @cached_property
     def zone_of(self) -> "pd.Series[str]":
         """The zone of each joint."""
         return self.joints.set_index("joint")["zone"]
@@ -173,6 +179,8 @@ def _visual(job: Job) -> pd.DataFrame:
 
 def _beads(job: Job) -> pd.DataFrame:
     beads = job.register.table("beads", job=job.job, as_of=job.as_of)
+    if beads.empty:
+        return pd.DataFrame()
     faults = check_beads(job.joints, beads)
     if faults.empty:
         return pd.DataFrame()
@@ -328,8 +336,9 @@ def _extras(job: Job) -> pd.DataFrame:
     joint = named["places"].map(itemgetter("joint"), na_action="ignore").astype("str")
     named = named.assign(joint=joint)
     at = named.loc[named["joint"].notna(), ["item", "joint"]]
-    anywhere = items.loc[~items["item"].isin(at["item"]), ["item", "lot"]]
-    at = pd.concat([at, anywhere.merge(_lots(job), on="lot")[["item", "joint"]]])
+    anywhere = items[~items["item"].isin(at["item"])]
+    lots = _lots(job, set(anywhere["procedure"]))
+    at = pd.concat([at, anywhere[["item", "lot"]].merge(lots, on="lot")[["item", "joint"]]])
     zones = at.assign(zone=at["joint"].map(job.zone_of)).drop_duplicates(["item", "zone"])
     told = zones.merge(items[["item", "lot", "what", "count", "because"]], on="item")
     number = (
@@ -350,12 +359,12 @@ def _extras(job: Job) -> pd.DataFrame:
     )
 
 
-def _lots(job: Job) -> pd.DataFrame:
-    """Return which joints hold work of which lot."""
+def _lots(job: Job, procedures: set[str]) -> pd.DataFrame:
+    """Return which joints hold work of which lot of some procedures."""
     parts = [pd.DataFrame({"lot": [], "joint": []}, dtype="str")]
     for rule in job.rules.extent if job.rules else ():
         under = joints_under(job.joints, rule)
-        if rule.escalation is None or under.empty:
+        if rule.escalation not in procedures or under.empty:
             continue
         parts.append(lots_of_work(under, job.deposits, job.rules, rule)[["lot", "joint"]])  # type: ignore[arg-type]  # there are rules
     return pd.concat(parts, ignore_index=True).drop_duplicates()

@@ -3,15 +3,19 @@
 from functools import cache
 from importlib import resources
 from pathlib import Path
-
-import jinja2
+from typing import TYPE_CHECKING
 
 from ndtstats.errors import CannotGoOn, UseError
 
+if TYPE_CHECKING:
+    import jinja2
+
 
 @cache
-def template(name: str) -> jinja2.Template:
+def template(name: str) -> "jinja2.Template":
     """Return a template of this stage by its name."""
+    import jinja2  # noqa: PLC0415  (only where a page is written)
+
     environment = jinja2.Environment(
         autoescape=True, trim_blocks=True, lstrip_blocks=True, undefined=jinja2.StrictUndefined
     )

@@ -56,7 +56,7 @@ def plain(text: str) -> str:
     >>> plain("\u202eB-99")
     '�B-99'
     """
-    return text.translate(_TURNING)
+    return text if text.isascii() else text.translate(_TURNING)
 
 
 def unbroken(text: str) -> str:
@@ -67,6 +67,8 @@ def unbroken(text: str) -> str:
     >>> unbroken("930 to 1,230 mm, about 95 %")
     '930\xa0to\xa01,230\xa0mm, about 95\xa0%'
     """
+    if " " not in text:
+        return text
     return _BEFORE_UNIT.sub(
         "\N{NO-BREAK SPACE}", _RANGE.sub("\N{NO-BREAK SPACE}to\N{NO-BREAK SPACE}", text)
     )

@@ -9,7 +9,7 @@ import pandas as pd
 
 from ndtstats.errors import UseError, nearest
 from ndtstats.planning.order import due_dates, natural, zones_within
-from ndtstats.rates.base import all_examinations, indications
+from ndtstats.rates.base import NEEDED, indications, read_examinations
 from ndtstats.register import Register
 from ndtstats.report.marks import marks_of
 from ndtstats.request import match_examinations
@@ -168,7 +168,7 @@ def zone_of(
     if mine.empty:
         raise UseError(f'zone "{name}" of job {job} has no joints yet; load them first')
     shown = _shown(register, job, items, as_of)
-    return _zone(name, mine, _all_marks(shown))
+    return _zone(name, _walked(mine), _all_marks(shown))
 
 
 def _require(name: str, known: "pd.Series[str]", what: str) -> None:
@@ -180,7 +180,9 @@ def _require(name: str, known: "pd.Series[str]", what: str) -> None:
 
 
 def _shown(register: Register, job: str, items: pd.DataFrame, as_of: datetime | None) -> _Shown:
-    rows = all_examinations(register, job=job, method=None, as_of=as_of)
+    rows = read_examinations(
+        register, job=job, method=None, as_of=as_of, attributes=(), columns=[*NEEDED, "report"]
+    )
     rows = rows[rows["method"] != _BY_EYE].sort_values(["date", "from_mm", "id"])
     spots = register.table("spots", job=job, as_of=as_of)
     answered = match_examinations(rows, spots)["spot"]
@@ -221,8 +223,10 @@ def _zones(
     has = known.loc[known["joint"].isin(marks["joint"]), "zone"].drop_duplicates()
     order = pd.DataFrame({"due": due.reindex(has).to_numpy(), "walk": natural(has), "zone": has})
     names = order.sort_values(["due", "walk"], kind="stable")["zone"].tolist()
-    by = dict(list(known.groupby("zone")))
-    drawn = within(_zone(name, by[name], marks, MOST_IN_ZONE) for name in names[:MOST_ZONES])
+    first = _walked(known[known["zone"].isin(names[:MOST_ZONES])])
+    by = dict(list(first.groupby("zone")))
+    of = dict(list(marks.groupby(marks["joint"].map(first.set_index("joint")["zone"]))))
+    drawn = within(_zone(name, by[name], of[name], MOST_IN_ZONE) for name in names[:MOST_ZONES])
     return drawn, len(names) - len(drawn)
 
 
@@ -238,8 +242,12 @@ def within(zones: Iterable[Zone], most: int = MOST_MARKS) -> tuple[Zone, ...]:
     return tuple(kept)
 
 
-def _zone(name: str, joints: pd.DataFrame, marks: pd.DataFrame, most: int | None = None) -> Zone:
-    walked = joints.loc[natural(joints["joint"]).sort_values(kind="stable").index]
+def _walked(joints: pd.DataFrame) -> pd.DataFrame:
+    """Return joints in the order in which one walks along them."""
+    return joints.loc[natural(joints["joint"]).sort_values(kind="stable").index]
+
+
+def _zone(name: str, walked: pd.DataFrame, marks: pd.DataFrame, most: int | None = None) -> Zone:
     bare = ~walked["joint"].isin(marks["joint"])
     # A stable sort keeps the walk among those that are drawn.
     drawn = walked.loc[bare.sort_values(kind="stable").index[:most]]

@@ -1,7 +1,6 @@
 """Reading a rules file: all that is wrong with it at once, each with its line."""
 
 import re
-import tomllib
 from collections.abc import Iterator, Mapping
 from importlib import resources
 from pathlib import Path
@@ -15,6 +14,7 @@ from ndtstats.rules.locate import lines_of
 from ndtstats.rules.model import Common, Rules, RulesFile
 from ndtstats.rules.problems import Problem, Report, choice
 from ndtstats.rules.procedures import PRESETS, Procedure
+from ndtstats.rules.toml_text import read_toml
 
 _FOLDER = resources.files("ndtstats.rules") / "presets"
 
@@ -79,6 +79,8 @@ def rules_text(name_or_path: str | Path) -> tuple[str, str]:
             return path.read_bytes().decode("utf-8-sig"), str(path)
         except UnicodeDecodeError as error:
             raise UseError(f"{path} is not a text file in UTF-8; save it as one") from error
+        except OSError as error:
+            raise UseError(f"{path} cannot be read: {error.strerror}") from error
     if path.suffix or len(path.parts) > 1:
         raise UseError(f"there is no rules file {path}")
     return preset_text(str(name_or_path)), f"preset {name_or_path}"
@@ -132,8 +134,8 @@ def parse_rules(text: str, *, source: str) -> tuple[Rules | None, list[Problem]]
     Parameters as in :func:`read_rules`; the problems come in the order of their lines.
     """
     try:
-        raw = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
+        raw = read_toml(text)
+    except ValueError as error:
         return None, [_not_toml(error, text, source)]
     report = Report(source, lines_of(text), raw)
     problems: list[Problem] = []
@@ -146,7 +148,7 @@ def parse_rules(text: str, *, source: str) -> tuple[Rules | None, list[Problem]]
     return Rules(file=file, text=text, procedures=procedures), []
 
 
-def _not_toml(error: tomllib.TOMLDecodeError, text: str, source: str) -> Problem:
+def _not_toml(error: ValueError, text: str, source: str) -> Problem:
     message = str(error)
     at = re.search(r" \(at line (\d+), column (\d+)\)$", message)
     line = int(at[1]) if at else text.count("\n") + 1

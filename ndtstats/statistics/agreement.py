@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import special
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.proportions import proportion_interval, tail_probability
@@ -217,6 +216,8 @@ def _agreement(
     null: float,
     level: float,
 ) -> Agreement:
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     half = -float(special.ndtri(tail_probability(level, "two"))) * error
     z = kappa / null if null else np.nan
     return Agreement(

@@ -10,20 +10,20 @@ spots the classic limits would make a signal of a single reject. A month in whic
 could have signalled is marked as not judged.
 """
 
+import math
 from dataclasses import dataclass
 from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import special
 
 from ndtstats.errors import UseError, nearest
 
 _Floats = npt.NDArray[np.float64]
 
 #: Chance of a point beyond three standard deviations, on one side.
-BEYOND_THREE = float(special.ndtr(-3.0))
+BEYOND_THREE = math.erfc(3 / math.sqrt(2)) / 2
 #: Expected absolute difference of two standard normals, as Laney (2002) rounds it.
 _D2 = 1.128
 #: Significance at which a spread is called wider than chance.
@@ -165,6 +165,8 @@ def u_chart(
     >>> u_chart([3, 5, 4, 18, 4], [2.0] * 5, limits="three-sigma").signals
     [3]
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     k, n = _pair(count, size)
     middle = _centre(k, n, centre, most=np.inf)
 
@@ -196,6 +198,8 @@ def dispersion_test(squared_scores: Any) -> Dispersion:
     >>> round(dispersion_test([4.0, 9.0, 1.0]).p, 4)
     0.0009
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     scores = np.asarray(squared_scores, float)
     scores = scores[~np.isnan(scores)]
     free = max(len(scores) - 1, 0)
@@ -223,6 +227,8 @@ def _centre(k: _Floats, n: _Floats, given: float | None, most: float) -> float:
 
 def _binomial_tails(count: _Floats, n: _Floats, p: float) -> tuple[_Floats, _Floats]:
     """Return the probabilities of no more and of no less than a count."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     some, rest = np.maximum(count, 1.0), np.maximum(n - count, 1.0)
     no_more = np.where(count < n, special.betainc(rest, count + 1, 1 - p), 1.0)
     no_less = np.where(count > 0, special.betainc(some, np.maximum(n - count, 0) + 1, p), 1.0)

@@ -10,7 +10,6 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from ndtstats.errors import UseError, nearest
 from ndtstats.statistics.logistic import fit_logistic, maximum
@@ -65,6 +64,8 @@ class PodCurve:
 
     def probability(self, size: Any) -> _Floats:
         """Return the fitted probability of detection of some sizes."""
+        from scipy import special  # noqa: PLC0415  (slow to import)
+
         at = np.asarray(size, float)
         place = np.log(at) if self.scale == "log" else at
         return np.asarray(special.expit(self.intercept + self.slope * place), float)
@@ -110,6 +111,8 @@ class PodCurve:
         float
             Infinite where the trial does not show that any size is found so surely.
         """
+        from scipy import special  # noqa: PLC0415  (slow to import)
+
         if method not in BOUNDS:
             close = nearest(method, BOUNDS)
             hint = f'did you mean "{close}"?' if close else f"use one of {', '.join(BOUNDS)}"
@@ -124,6 +127,8 @@ class PodCurve:
         return self._size(self._profiled(pod, z**2))
 
     def _place(self, pod: float) -> float:
+        from scipy import special  # noqa: PLC0415  (slow to import)
+
         if not 0 < pod < 1:
             raise UseError(f"probability {pod:g} must lie between 0 and 1: 0.9 for a90")
         if self.slope <= 0:
@@ -138,6 +143,8 @@ class PodCurve:
 
     def _reached(self, pod: float, squared: float) -> float:
         """Return where the lower band of the curve crosses ``pod``: the larger root of Fieller."""
+        from scipy import special  # noqa: PLC0415  (slow to import)
+
         distance = self.intercept - float(special.logit(pod))
         v = self.covariance
         a = self.slope**2 - squared * v[1, 1]
@@ -149,6 +156,7 @@ class PodCurve:
 
     def _profiled(self, pod: float, allowed: float) -> float:
         """Return the greatest regressor whose likelihood ratio is still allowed."""
+        from scipy import special  # noqa: PLC0415  (slow to import)
         from scipy.optimize import brentq  # noqa: PLC0415  (slow to import)
 
         x, hits, trials = self.trials

@@ -57,21 +57,27 @@ def ewma_chart(
     >>> ewma_chart([52.0, 47.0], target=50.0, deviation=2.0539, weight=0.3)["ewma"].tolist()
     [50.6, 49.52]
     """
-    from scipy.signal import lfilter  # noqa: PLC0415  (slow to import)
-
     if not 0 < weight <= 1:
         raise UseError(f"weight {weight:g} must be above 0 and at most 1, such as 0.2")
     series = np.asarray(values, float)
     spread = np.broadcast_to(np.asarray(deviation, float), series.shape)
     keep = 1 - weight
-    ewma, _ = lfilter([weight], [1.0, -keep], series, zi=[keep * target])
-    half = width * np.sqrt(lfilter([weight**2], [1.0, -(keep**2)], spread**2))
+    ewma = _weighted(series, keep, target)
+    # Independent values: variances average with the squares of their weights.
+    share = weight**2 / (1 - keep**2)
+    half = width * np.sqrt(share * _weighted(spread**2, keep**2, 0.0))
     signal = np.where(ewma > target + half, "above", np.where(ewma < target - half, "below", ""))
     return pd.DataFrame(
         {"value": series, "ewma": ewma, "lower": target - half, "upper": target + half,
          "signal": signal},
         index=pd.Index(range(len(series)) if labels is None else labels),
     )  # fmt: skip
+
+
+def _weighted(values: _Floats, keep: float, first: float) -> _Floats:
+    """Return the averages of a series so far, each value counting ``keep`` times the next one."""
+    series = pd.Series(np.concatenate([[first], values]))
+    return series.ewm(alpha=1 - keep, adjust=False).mean().to_numpy()[1:]
 
 
 def cusum_chart(

@@ -13,12 +13,11 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import special
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.comparison import false_discovery
 from ndtstats.statistics.funnel import chance_of_so_far, funnel_limits, overdispersion
-from ndtstats.statistics.logistic import fit_logistic, is_separated
+from ndtstats.statistics.logistic import fit_logistic, is_separated, maximum
 from ndtstats.statistics.proportions import proportion_interval
 
 _Floats = npt.NDArray[np.float64]
@@ -197,9 +196,11 @@ def _probabilities(
     design: _Floats, kinds: pd.DataFrame, kept: Sequence[str], caveats: list[str]
 ) -> _Floats:
     """Return the fitted probability of each kind of work; adds to the caveats."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     y, n = kinds["rejected"].to_numpy(float), kinds["examined"].to_numpy(float)
     if not is_separated(design, y, n):
-        return fit_logistic(design, y, n).probability
+        return maximum(design, y, n, np.zeros(len(n))).probability
     if bool(np.all(y == n)):
         return np.ones(len(kinds))
     caveats.append(_separation(kinds, kept))

@@ -4,7 +4,6 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.proportions import Interval, tail_probability
@@ -54,17 +53,36 @@ def interpolated_limit(examined: Any, centre: Any, probability: float) -> _Float
     >>> round(float(interpolated_limit(100, 0.1, 0.975)), 6)
     0.157719
     """
-    from scipy import stats  # noqa: PLC0415  (slow to import, and few questions need it)
-
     n, theta = np.broadcast_arrays(np.asarray(examined, float), np.asarray(centre, float))
     if not bool(np.all((n >= 1) & (theta >= 0) & (theta <= 1))):
         raise UseError("a funnel needs 1 or more examined in each group, and a centre in [0, 1]")
     inside = (theta > 0) & (theta < 1)
     rate = np.where(inside, theta, 0.5)
-    r = np.asarray(stats.binom.ppf(probability, n, rate))
-    at, before = stats.binom.cdf(r, n, rate), stats.binom.cdf(r - 1, n, rate)
+    r = _binomial_quantile(probability, n, rate)
+    at, before = _no_more(r, n, rate), _no_more(r - 1, n, rate)
     limit = (r - (at - probability) / (at - before)) / n
     return np.asarray(np.where(inside, limit, theta), float)
+
+
+def _binomial_quantile(probability: float, n: _Floats, rate: _Floats) -> _Floats:
+    """Return the least count that is not exceeded with at least some probability."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
+    # The inverse lies between whole counts; where rounding lifts it over one, that one is enough.
+    # Of the smallest rates it knows nothing, and 0 is enough.
+    above = np.maximum(np.nan_to_num(np.ceil(special.bdtrik(probability, n, rate))), 0.0)
+    below = np.maximum(above - 1, 0.0)
+    enough = _no_more(below, n, rate) >= probability
+    return np.asarray(np.where(enough, below, above), float)
+
+
+def _no_more(k: _Floats, n: _Floats, rate: _Floats) -> _Floats:
+    """Return the probability of at most k of n, certain at the ends."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
+    # The incomplete beta function needs its parameters above 0.
+    inside = special.betainc(np.where(k < n, n - k, 1.0), np.maximum(k, 0) + 1, 1 - rate)
+    return np.asarray(np.where(k < 0, 0.0, np.where(k < n, inside, 1.0)), float)
 
 
 def funnel_limits(examined: Any, centre: Any, *, level: float = 0.95) -> Interval:
@@ -117,13 +135,13 @@ def chance_of_so_far(rejected: Any, examined: Any, centre: Any) -> _Floats:
     >>> chance_of_so_far([5, 1], 20, 0.05).round(4).tolist()
     [0.0051, 1.0]
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     k, n, theta = np.broadcast_arrays(
         np.asarray(rejected, float), np.asarray(examined, float), np.asarray(centre, float)
     )
-    # No more than k of n: betainc needs its parameters above 0; the ends are certain.
-    no_more = np.where(k < n, special.betainc(np.where(k < n, n - k, 1.0), k + 1, 1 - theta), 1.0)
     no_less = np.where(k > 0, special.betainc(np.where(k > 0, k, 1.0), n - k + 1, theta), 1.0)
-    return np.asarray(np.minimum(2 * np.minimum(no_more, no_less), 1.0), float)
+    return np.asarray(np.minimum(2 * np.minimum(_no_more(k, n, theta), no_less), 1.0), float)
 
 
 def overdispersion(rejected: Any, examined: Any, centre: Any) -> Overdispersion:

@@ -15,7 +15,6 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import special
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.negative_binomial import sum_probabilities
@@ -235,6 +234,8 @@ def _refuse_unknown(known: _Floats) -> None:
 
 def _mixture(detection: Any, strata: _Strata, prior: _Mixture, of_present: bool) -> _Mixture:
     """Return prior and detection in parts, weighted by how well each explains what was found."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     if not isinstance(detection, BetaDetection):
         d = np.broadcast_to(np.asarray(detection, float), strata.found.shape)
         if not bool(np.all((d > 0) & (d <= 1))):
@@ -268,6 +269,8 @@ def _beta_points(detection: BetaDetection) -> tuple[_Floats, _Floats]:
     plain sum converges faster than any power of the step (Trefethen & Weideman 2014, SIAM Rev.
     56:385, from memory).
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     a, b = detection.a, detection.b
     # The mean goes with 1 / d, so that its integrand dies away more slowly than the density.
     below = a - 1 if a > 1 else a

@@ -8,7 +8,6 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from ndtstats.errors import UseError
 
@@ -67,6 +66,8 @@ def likely_priors(found: Any, examined_m: Any) -> LikelyPriors:
     >>> round(priors.mean, 2), priors.shape[priors.weight.argmax()] > 10
     (1.16, np.True_)
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     k, e = np.asarray(found, float), np.asarray(examined_m, float)
     k, e = k[e > 0], e[e > 0]
     if not len(k):
@@ -94,6 +95,8 @@ def likely_priors(found: Any, examined_m: Any) -> LikelyPriors:
 
 def _likelihood(k: _Floats, e: _Floats, shape: _Floats, mean: _Floats) -> _Floats:
     """Return the logarithm of the negative binomial likelihood of each pair of shape and mean."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     a, m = shape[..., None], mean[..., None]
     # With b = a / m: lgamma(a + k) - lgamma(a) + a ln(b / (b + e)) + k ln(1 / (b + e)).
     each = special.gammaln(a + k) - special.gammaln(a) - a * np.log1p(m * e / a)

@@ -10,7 +10,6 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from ndtstats.errors import UseError
 
@@ -125,6 +124,8 @@ def _likelihood(
     x: _Floats, y: _Floats, n: _Floats, shift: _Floats, beta: _Floats, firth: bool
 ) -> float:
     """Return the logarithm of the likelihood, with Firth's penalty if asked."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     eta = x @ beta + shift
     known = float(y @ special.log_expit(eta) + (n - y) @ special.log_expit(-eta))
     if not firth:
@@ -136,6 +137,8 @@ def _likelihood(
 def _step(
     x: _Floats, y: _Floats, n: _Floats, shift: _Floats, beta: _Floats, firth: bool
 ) -> _Floats:
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     p = special.expit(x @ beta + shift)
     weight = n * p * (1 - p)
     information = x.T @ (weight[:, None] * x)
@@ -147,6 +150,8 @@ def _step(
 
 
 def _fitted(x: _Floats, y: _Floats, n: _Floats, shift: _Floats, beta: _Floats) -> LogisticFit:
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     p = special.expit(x @ beta + shift)
     information = x.T @ ((n * p * (1 - p))[:, None] * x)
     lost = special.xlogy(y, y) - special.xlogy(y, n * p)

@@ -3,7 +3,6 @@
 from typing import Any
 
 import numpy as np
-from scipy import special
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.proportions import Interval, tail_probability
@@ -40,6 +39,8 @@ def rate_interval(
     >>> round(float(lower), 4), round(float(upper), 4)
     (0.0619, 0.8767)
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     tail = tail_probability(level, sides)
     seen, looked = np.broadcast_arrays(np.asarray(count, float), np.asarray(exposure, float))
     if not bool(np.all((seen >= 0) & (looked >= 0))):

@@ -9,7 +9,6 @@ from typing import Any, Literal, NamedTuple, cast
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from ndtstats.errors import UseError, nearest
 
@@ -83,6 +82,9 @@ def proportion_interval(
     seen, total = np.broadcast_arrays(np.asarray(k, float), np.asarray(n, float))
     if not bool(np.all((seen >= 0) & (seen <= total))):
         raise UseError("rejected must lie between 0 and examined")
+    if not total.any():
+        # Nothing is to be solved, and what solves it is slow to import.
+        return Interval(np.zeros(seen.shape), np.ones(seen.shape))
     pairs, back = _distinct(seen, total)
     x, m = pairs.real, pairs.imag
     lower, upper = solve(x, m, tail)
@@ -117,12 +119,16 @@ def _distinct(seen: FloatArray, total: FloatArray) -> tuple[npt.NDArray[np.compl
 
 
 def _clopper_pearson(x: FloatArray, n: FloatArray, tail: float) -> Interval:
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     lower = special.betaincinv(np.where(x > 0, x, 1.0), n - x + 1, tail)
     upper = special.betainccinv(x + 1, np.where(x < n, n - x, 1.0), tail)
     return Interval(np.asarray(lower, float), np.asarray(upper, float))
 
 
 def _wilson(x: FloatArray, n: FloatArray, tail: float) -> Interval:
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     z2 = special.ndtri(tail) ** 2
     share = x / np.where(n > 0, n, 1.0)
     centre = (x + z2 / 2) / (n + z2)
@@ -131,12 +137,16 @@ def _wilson(x: FloatArray, n: FloatArray, tail: float) -> Interval:
 
 
 def _jeffreys(x: FloatArray, n: FloatArray, tail: float) -> Interval:
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     a, b = x + 0.5, n - x + 0.5
     lower, upper = special.betaincinv(a, b, tail), special.betainccinv(a, b, tail)
     return Interval(np.asarray(lower, float), np.asarray(upper, float))
 
 
 def _mid_p(x: FloatArray, n: FloatArray, tail: float) -> Interval:
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     some, some_left = np.where(x > 0, x, 1.0), np.where(x < n, n - x, 1.0)
 
     def at_most(p: FloatArray) -> FloatArray:

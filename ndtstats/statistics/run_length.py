@@ -9,7 +9,6 @@ from collections.abc import Callable
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from ndtstats.errors import UseError
 
@@ -31,6 +30,8 @@ def shewhart_run_length(width: float = 3.0, shift: float = 0.0) -> float:
     >>> round(shewhart_run_length(), 1)
     370.4
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     return 1 / float(special.ndtr(-width - shift) + special.ndtr(-width + shift))
 
 
@@ -95,6 +96,7 @@ def ewma_run_length(weight: float, width: float, shift: float = 0.0) -> float:
 
 def _one_sided(drift: float, limit: float) -> float:
     """Return the run length from 0 of max(0, sum + z - drift), up to ``limit``."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
 
     def chance(to: _Floats, start: _Floats) -> _Floats:
         return _density(to + drift - start)

@@ -12,7 +12,6 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from ndtstats.errors import UseError
 
@@ -111,6 +110,8 @@ def rules_run_length(rules: Iterable[int] = (1, 2, 3, 4), *, shift: float = 0.0)
     >>> round(rules_run_length(), 2), round(rules_run_length([1]), 1)
     (91.75, 370.4)
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     lines = np.array([-np.inf, -3.0, -2.0, -1.0, 0.0, 1.0, 2.0, 3.0, np.inf])
     chance = np.diff(special.ndtr(lines - shift))
     middle = np.array([-3.5, -2.5, -1.5, -0.5, 0.5, 1.5, 2.5, 3.5])

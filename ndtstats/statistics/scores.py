@@ -4,7 +4,6 @@ from typing import Any
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 
 def binomial_scores(count: Any, number: Any, rate: float) -> npt.NDArray[np.float64]:
@@ -29,6 +28,8 @@ def binomial_scores(count: Any, number: Any, rate: float) -> npt.NDArray[np.floa
     >>> binomial_scores([1, 1, 0], [2, 20, 0], 0.05).round(2).tolist()
     [1.64, 0.12, 0.0]
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     k, n = np.asarray(count, float), np.asarray(number, np.int64)
     before = np.maximum(k - 1, 0)
     fewer = np.where(k > 0, special.bdtr(before, n, rate), 0.0)

@@ -11,7 +11,6 @@ from typing import Any
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import special
 
 _Floats = npt.NDArray[np.float64]
 
@@ -220,6 +219,8 @@ def shrunk(
     >>> table["value"].round(4).tolist(), table["above"].round(3).tolist()
     ([0.0667, 0.25], [0.017, 0.717])
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     k, m = np.asarray(count, float), np.asarray(exposure, float)
     with np.errstate(divide="ignore", invalid="ignore"):
         raw = k / m
@@ -302,17 +303,23 @@ def _uphill(told: Callable[[_Floats], Any], p: _Floats, slope: _Floats) -> _Floa
 
 def _poisson_part(k: _Floats, m: _Floats, rate: float) -> float:
     """Return the log-likelihood of one common rate, without log m^k / k!."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     return float(special.xlogy(k, rate).sum() - rate * m.sum())
 
 
 def _binomial_part(k: _Floats, n: _Floats, p: float) -> float:
     """Return the log-likelihood of one common proportion."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     ways = special.gammaln(n + 1) - special.gammaln(k + 1) - special.gammaln(n - k + 1)
     return float((ways + special.xlogy(k, p) + special.xlog1py(n - k, -p)).sum())
 
 
 def _gamma_poisson(k: _Floats, m: _Floats, mean: float, shape: float) -> tuple[float, _Floats]:
     """Return the log-likelihood without log m^k / k!, and its slopes in log mean and log shape."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     spread = shape + mean * m
     value = (
         special.gammaln(shape + k)
@@ -333,6 +340,8 @@ def _gamma_poisson(k: _Floats, m: _Floats, mean: float, shape: float) -> tuple[f
 
 def _beta_binomial(k: _Floats, n: _Floats, a: float, b: float) -> tuple[float, _Floats]:
     """Return the log-likelihood and its slopes in log a and log b."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     ways = special.gammaln(n + 1) - special.gammaln(k + 1) - special.gammaln(n - k + 1)
     value = ways + special.betaln(a + k, b + n - k) - special.betaln(a, b)
     both = special.digamma(a + b) - special.digamma(a + b + n)

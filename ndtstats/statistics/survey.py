@@ -17,7 +17,6 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import special
 
 from ndtstats.statistics.poisson import rate_interval
 from ndtstats.statistics.proportions import proportion_interval, tail_probability
@@ -309,6 +308,8 @@ def _scaled(
     same: so much is known even of a single joint. Of nothing examined, nothing is left. Where the
     scores told no variance, no stratum took a degree of freedom for its mean.
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     degrees = np.where(told, sample.degrees, sample.clusters - 1)
     free = np.maximum(degrees, 1)
     ratio = special.stdtrit(np.maximum(sample.spots - 1, 1), tail) / special.stdtrit(free, tail)

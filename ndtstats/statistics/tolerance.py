@@ -9,7 +9,6 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.proportions import proportion_interval
@@ -47,7 +46,7 @@ def tolerance_factor(n: Any, share: Any, confidence: Any) -> _Floats:
     >>> round(float(tolerance_factor(43, 0.90, 0.99)), 4)
     1.874
     """
-    from scipy import stats  # noqa: PLC0415  (slow to import, and few questions need it)
+    from scipy import special, stats  # noqa: PLC0415  (slow to import, and few questions need it)
 
     size, part, sure = (np.asarray(value, float) for value in (n, share, confidence))
     _shares(part, sure)
@@ -207,7 +206,7 @@ def normal_share_below(
     >>> round(estimate, 4), round(upper, 3)
     (0.0027, 0.162)
     """
-    from scipy import stats  # noqa: PLC0415  (slow to import, and few questions need it)
+    from scipy import special, stats  # noqa: PLC0415  (slow to import, and few questions need it)
 
     known = _lengths(lengths)
     if len(known) < 2 or known.std() == 0:

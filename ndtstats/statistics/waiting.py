@@ -8,7 +8,6 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from scipy import special
 
 from ndtstats.statistics.proportions import tail_probability
 
@@ -70,6 +69,8 @@ def answered_within(days: Any, answered: Any, *, level: float = 0.95) -> pd.Data
 
 def _bounds(left: Any, d: Any, n: Any, tail: float) -> tuple[Any, Any]:
     """Return bounds of the share answered, from the share ``left`` and its steps."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     z = float(special.ndtri(1 - tail))
     with np.errstate(divide="ignore", invalid="ignore"):
         deviation = np.sqrt(np.cumsum(d / (n * (n - d)))) / -np.log(left)

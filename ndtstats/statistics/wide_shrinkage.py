@@ -14,7 +14,6 @@ from typing import Any, NamedTuple
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy import special
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.hierarchy import LikelyPriors, likely_priors
@@ -82,6 +81,8 @@ def shrunk_widely(
     >>> table["value"].round(2).tolist(), table["upper"].round(2).tolist()
     ([0.03, 0.12, 0.4, 0.07], [0.15, 0.29, 0.73, 0.22])
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     tail = tail_probability(level, "two")
     k, m = np.asarray(count, float), np.asarray(exposure, float)
     known = likely_priors(k, m) if priors is None else priors
@@ -121,6 +122,8 @@ def shrunk_shares_widely(
     >>> bool((table["lower"] < table["value"]).all()), bool((table["upper"] < 1).all())
     (True, True)
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     tail = tail_probability(level, "two")
     k, n = np.asarray(count, float), np.asarray(number, float)
     known = likely_shares(k, n) if priors is None else priors
@@ -157,6 +160,8 @@ def likely_shares(count: Any, number: Any) -> LikelyShares:
     >>> round(float(priors.weight @ (priors.a / (priors.a + priors.b))), 2)
     0.15
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     k, n = np.asarray(count, float), np.asarray(number, float)
     k, n = k[n > 0], n[n > 0]
     if not len(k):
@@ -182,6 +187,8 @@ def likely_shares(count: Any, number: Any) -> LikelyShares:
 
 def _beta_binomial(k: _Floats, n: _Floats, a: _Floats, b: _Floats) -> _Floats:
     """Return the logarithm of the likelihood of each prior, without what does not hang on it."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     a, b = a[..., None], b[..., None]
     each = special.betaln(a + k, b + n - k) - special.betaln(a, b)
     return np.asarray(each.sum(axis=-1), float)
@@ -200,6 +207,8 @@ def _gamma_quantile(
     tail: float, weight: _Floats, a: _Floats, b: _Floats, *, upper: bool
 ) -> _Floats:
     """Return where mixtures of gammas, one a column of shapes and rates, leave a tail."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     beyond, whole = special.gammaincc if upper else special.gammainc, special.gammaln(a)
 
     def left(at: _Floats) -> tuple[_Floats, _Floats]:
@@ -215,6 +224,8 @@ def _gamma_quantile(
 
 def _beta_quantile(tail: float, weight: _Floats, a: _Floats, b: _Floats, *, upper: bool) -> _Floats:
     """Return where mixtures of betas, one a column, leave a tail."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     beyond, whole = special.betaincc if upper else special.betainc, special.betaln(a, b)
 
     def left(at: _Floats) -> tuple[_Floats, _Floats]:

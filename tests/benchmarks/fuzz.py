@@ -5,8 +5,8 @@
 A sound file is cut, doubled, exchanged in parts and sprinkled with what has broken readers before.
 An answer must come within ten seconds of computing and be rows with findings, or one of the
 package's own errors; anything else is written to a file beside, told, and ends the run with exit
-code 1. Of a hundred inputs 79 are text files, 20 mapping files, and one is a workbook, for each of
-those needs a process.
+code 1. Of a hundred inputs 54 are text files of the tables, 10 of trials and readings, 20 rules
+files, 15 mapping files, and one is a workbook, for each of those needs a process.
 """
 
 import argparse
@@ -30,6 +30,9 @@ from ndtstats.intake.draft import tell_bounds
 from ndtstats.intake.examinations import gather
 from ndtstats.intake.mapping import Mapping, read_mapping
 from ndtstats.intake.sheets import choose_sheet
+from ndtstats.intake.small import FLAWS, READINGS, read_small
+from ndtstats.rules import list_presets, load_rules
+from ndtstats.rules.reader import preset_text
 
 #: Seconds of computing that one input may take.
 LONGEST_S = 10.0
@@ -47,12 +50,19 @@ MAPPING = (
     b'[constants]\nmethod = "RT"\n'
 )
 
+SMALL = (
+    b"image,reader,verdict\r\n1,A,accept\r\n1,B,reject\r\n2,A,re-shoot\r\n",
+    b'size_mm;found\r\n"0,5";yes\r\n1,5;no\r\n3;1\r\n',
+)
+RULES = [preset_text(name).encode() for name in list_presets()]
+
 #: What has broken readers: separators, marks, numbers without end, halves of characters, formulas.
 SPICE = [
     *(bytes([code]) for code in b"\x00\"',;\t\r\n\x1f[]=(){}#<>\x85\x0c"),
     b"\xff\xfe", b"\xef\xbb\xbf", b'""', b"\xed\xa0\x80", b"\xe2\x80\xae", b"\xc2\xa0", b"&#0;",
-    b"1e308", b"-0", b"NaN", b"inf", b"9" * 400, b"0000-00-00", b"9999-12-31", b"=1+1", b"../..",
-    b"," * 2000, b"x" * 5000, b"\\u0000", b"\xf0\x9f\x94\xa5", b"\xd9\xa3",
+    b"1e308", b"-0", b"NaN", b"inf", b"9" * 400, b"9" * 5000, b"0000-00-00", b"9999-12-31", b"=1+1",
+    b"../..", b"," * 2000, b"x" * 5000, b"[" * 3000, b"{a=" * 3000, b"\\u0000", b"\xf0\x9f\x94\xa5",
+    b"\xd9\xa3",
 ]  # fmt: skip
 
 
@@ -98,6 +108,20 @@ def _draft(path: Path, chance: random.Random) -> None:
     body = make_body(sheet.grid, sheet.header, table, Mapping())
     tell_bounds(body)
     gather(body)
+
+
+def read_trial(content: bytes, folder: Path, chance: random.Random) -> None:
+    """Read a trial of a method, or the readings of several people."""
+    path = folder / "fuzz.csv"
+    path.write_bytes(content)
+    read_small(path, chance.choice([READINGS, FLAWS]))
+
+
+def read_stated(content: bytes, folder: Path, _chance: random.Random) -> None:
+    """Read a rules file."""
+    path = folder / "fuzz.toml"
+    path.write_bytes(content)
+    load_rules(path)
 
 
 def read_declared(content: bytes, folder: Path, _chance: random.Random) -> None:
@@ -159,8 +183,12 @@ def run(inputs: int, seed: int, folder: Path) -> tuple[Counter[str], dict[str, f
         kind = number % 100
         if kind == 99:
             content, read, name = mutated_workbook(book, chance), read_workbook, "workbook"
-        elif kind >= 79:
+        elif kind >= 84:
             content, read, name = mutated(MAPPING, chance), read_declared, "mapping"
+        elif kind >= 64:
+            content, read, name = mutated(chance.choice(RULES), chance), read_stated, "rules"
+        elif kind >= 54:
+            content, read, name = mutated(chance.choice(SMALL), chance), read_trial, "small"
         else:
             content, read, name = mutated(ROWS, chance), read_text, "text"
         outcome, spent = tried(lambda c=content, r=read: r(c, folder, chance))  # type: ignore[misc]

@@ -21,6 +21,24 @@ def test_help_imports_no_heavy_library():
     assert done.stdout.splitlines()[-1] == "[]"
 
 
+def test_small_commands_import_nothing_that_they_do_not_need(tmp_path):
+    unneeded = ("scipy", "plotly", "alembic", "jinja2", "xlsxwriter", "python_calamine",
+                "sqlalchemy.dialects.postgresql")  # fmt: skip
+    small = ("init", "history", "plan list", "decisions", "rules list", "rates", "owed",
+             "warnings", "release")  # fmt: skip
+    script = (
+        "import sys\n"
+        "from ndtstats.cli.root import run\n"
+        f"codes = [run(line.split()) for line in {small!r}]\n"
+        f"print(codes, sorted(set({unneeded!r}) & set(sys.modules)))"
+    )
+    done = subprocess.run(
+        [sys.executable, "-c", script], capture_output=True, text=True, check=True, cwd=tmp_path
+    )
+    # Without a job there is nothing to release, which is told as wrong use.
+    assert done.stdout.splitlines()[-1] == "[0, 0, 0, 0, 0, 0, 0, 0, 2] []"
+
+
 @pytest.mark.parametrize("verb", VERBS)
 def test_every_verb_has_help(verb, ndtstats):
     code, out, _ = ndtstats(verb, "--help")

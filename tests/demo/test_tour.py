@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from ndtstats.cli.pace import MARKS
 from ndtstats.demo.build import HULL, PIPING
 from ndtstats.demo.folder import MARK
 from ndtstats.demo.people import DRIFTING
@@ -46,6 +47,14 @@ def test_it_ends_well_and_names_the_report_to_open(ran):
 @pytest.mark.parametrize("command", COMMANDS)
 def test_it_runs_every_command_of_the_job(ran, command):
     assert any(line.startswith(command) for line, _ in ran.blocks)
+
+
+def test_registers_tell_all_that_the_time_left_is_told_from(ran):
+    """A question renamed, or a table read no longer, would leave a mark that never comes."""
+    typed = {verb: told for verb, told in ran.told.items() if verb}
+    assert {"owed", "extent", "release", "rates spots", "plan value", "report qa"} <= set(typed)
+    missing = {verb: set(MARKS[verb]) - told for verb, told in typed.items()}
+    assert {verb: marks for verb, marks in missing.items() if marks} == {}
 
 
 def test_no_command_shows_a_traceback(ran):

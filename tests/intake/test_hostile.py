@@ -367,4 +367,4 @@ def test_mutated_files_are_answered_by_rows_findings_or_a_sentence(tmp_path, mon
     told, longest = fuzz.run(150, 7, tmp_path)
     assert told.total() == 150
     assert {outcome.split()[-1] for outcome in told} == {"read", "refused"}
-    assert longest.keys() == {"text", "mapping", "workbook"}
+    assert longest.keys() == {"text", "small", "rules", "mapping", "workbook"}

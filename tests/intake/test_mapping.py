@@ -118,6 +118,8 @@ def test_a_unit_in_the_heading_and_another_declared_is_refused(yard, mapping):
     ("text", "told"),
     [
         ("dates = \n", "his.toml is not TOML in UTF-8"),
+        ("dates = " + "[" * 5000, "his.toml is not TOML in UTF-8: more brackets"),
+        ("header_row = " + "9" * 5000, "his.toml is not TOML in UTF-8: a number with more"),
         ('datse = "dmy"', 'line 1, datse: is not a known key; did you mean "dates"?'),
         ('\ndates = "dym"', 'line 2, dates: "dym" is not one of the words allowed'),
         ("header_row = 0", "line 1, header_row: 0 cannot be; give a number not less than 1"),

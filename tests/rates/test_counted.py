@@ -54,6 +54,17 @@ def test_counts_of_the_database_are_those_of_every_row(register, now, monkeypatc
             )
 
 
+def test_who_remembers_all_methods_answers_for_one_as_who_asks_anew(register, now):
+    fill(register, 0, now)
+    kept = register.snapshot()
+    for measure, by in product(("spots", "per-metre"), (["welder"], ["method", "zone"])):
+        for method in (None, "RT", "UT"):
+            asked = {"by": by, "method": method, "measure": measure}
+            pd.testing.assert_frame_equal(
+                rates(kept, **asked), rates(register, **asked), check_exact=True
+            )
+
+
 def test_a_server_counts_as_a_file_does(register, now, tmp_path):
     with new_database("postgresql", tmp_path) as target:
         server = Register.open(target, create=True)

@@ -1,4 +1,5 @@
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -7,7 +8,8 @@ import pytest
 import sqlalchemy as sa
 
 from ndtstats.errors import CannotGoOn, UseError
-from ndtstats.register import Counts, Register, verify
+from ndtstats.progress import EACH_JOB
+from ndtstats.register import Counts, Register, each_job, verify
 from ndtstats.register import engine as db
 from ndtstats.register.schema import batches, properties
 
@@ -336,3 +338,40 @@ def test_what_is_done_to_an_answer_does_not_reach_the_snapshot(register):
 def test_a_register_itself_works_each_answer_out_anew(register):
     asked = iter([1, 2])
     assert [register.once("q", lambda: next(asked)) for _ in range(2)] == [1, 2]
+
+
+def test_a_listener_is_told_how_far_each_table_is_read(register, monkeypatch):
+    merge(register, joints())
+    merge(register, joints(job="H2"), day=1)
+    monkeypatch.setattr("ndtstats.register.store._READ_AT_ONCE", 2)
+    told: list[tuple[str, int, int]] = []
+    register.progress = lambda *step: told.append(step)
+    register.table("joints")
+    assert told == [("joints", done, 7) for done in (0, 2, 4, 6, 7)]
+    # Of one job as well it counts where in the table the rows stand, and no row counts as much.
+    told.clear()
+    register.table("joints", job="H2")
+    assert told == [("joints", done, 7) for done in (0, 5, 6, 7)]
+    told.clear()
+    register.table("welders")
+    assert told == [("welders", 0, 1), ("welders", 1, 1)]
+
+
+def test_a_snapshot_tells_what_it_reads_and_answers_once(register):
+    merge(register, joints())
+    told: list[str] = []
+    register.progress = lambda what, done, total: told.append(what) if done == total else None
+    kept = register.snapshot()
+    for _ in range(2):
+        kept.once(("lengths", "H1"), partial(kept.table, "joints"))
+    assert told == ["joints", "lengths"]
+
+
+def test_one_job_after_the_other_is_told(register):
+    merge(register, pd.DataFrame({"job": ["H1", "H2"]}), "jobs")
+    told: list[tuple[str, int, int]] = []
+    register.progress = lambda *step: told.append(step)
+    assert list(each_job(register, None)) == ["H1", "H2"]
+    assert told[-2:] == [(EACH_JOB, 0, 2), (EACH_JOB, 1, 2)]
+    assert list(each_job(register, "H2")) == ["H2"]
+    assert told[-1] == (EACH_JOB, 0, 1)

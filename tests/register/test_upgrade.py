@@ -118,6 +118,13 @@ def test_an_older_register_is_refused_with_the_command_that_mends_it(target):
     upgrade(target)
 
 
+def test_an_upgrade_tells_what_is_done_of_it(tmp_path):
+    told: list[str] = []
+    older = restore(str(tmp_path / "yard.sqlite"), "schema_3")
+    upgrade(older, progress=lambda what, done, total: told.append(what) if done == total else None)
+    assert told == ["copy", "check", "steps", "rows"]
+
+
 def test_a_file_is_kept_as_it_was(tmp_path):
     path = tmp_path / "yard.sqlite"
     copies = []
@@ -133,7 +140,7 @@ def test_an_upgrade_that_fails_leaves_the_register_as_it_was(target, monkeypatch
     restore(target, "schema_2")
     before = shape(target)
 
-    def fail(_connection: object) -> None:
+    def fail(*_given: object) -> None:
         raise RuntimeError
 
     monkeypatch.setattr(sys.modules["ndtstats.register.upgrade"], "chain_all", fail)

@@ -168,7 +168,18 @@ def test_reading_raises_with_all_that_is_wrong():
 
 
 @pytest.mark.parametrize(
-    ("text", "line"), [('title = "a"\nx = = 3\n', 2), ("a = [1,\n2", 2), ("a = 1\na = 2\n", 2)]
+    ("text", "line"),
+    [
+        ('title = "a"\nx = = 3\n', 2),
+        ("a = [1,\n2", 2),
+        ("a = 1\na = 2\n", 2),
+        # What the parser of Python's library does not refuse in words of its own.
+        ("a = 1\nb = " + "[" * 5000, 2),
+        ("a = 1\nb = " + "{c=" * 5000, 2),
+        ("a = 1\nb = " + "9" * 5000, 2),
+        ("a = 1\nb = 0x" + "f" * 9000, 2),
+        ("a = 1\nb = 9223372036854775808", 2),
+    ],
 )
 def test_a_text_that_is_no_toml_is_told_with_its_line(text, line):
     (found,) = parse_rules(text, source="r.toml")[1]

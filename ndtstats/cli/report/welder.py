@@ -39,7 +39,7 @@ def welder(
     if (welder is None) != everybody:
         raise UseError("name one welder with --welder STAMP, or ask for every welder with --all")
     asked: dict[str, Any] = {"job": job, "method": method, "level": level, "as_of": as_of}
-    with opened(register) as reg, progress() as tell:
+    with opened(register, way="all" if everybody else "") as reg, progress() as tell:
         if welder is not None:
             pages = iter([welder_page(reg, welder, **asked)])
         else:

@@ -14,6 +14,9 @@ CountArray = npt.NDArray[np.int64]
 #: must not decide a plan. So much, relative to the risk, counts as equal.
 TIE = 1e-10
 
+#: Up to here every whole number is one that a float can hold.
+_MOST = 2**53
+
 
 def shares(value: Any, name: str, *, zero: bool = True, one: bool = True) -> FloatArray:
     """Return ``value`` as an array of shares between 0 and 1; the ends only if allowed.
@@ -55,4 +58,6 @@ def counts(value: Any, name: str, *, least: int = 0) -> CountArray:
     if not np.all(whole):
         wrong = float(array[~whole].flat[0])
         raise UseError(f"{name} {wrong:g} is not a whole number of at least {least}")
+    if np.any(array > _MOST):
+        raise UseError(f"{name} {array.max():g} is more than can be counted")
     return array.astype(np.int64)

@@ -85,19 +85,23 @@ def accept_probability(
     >>> accept_probability(0.05, [5, 10], lot=100).round(2).tolist()
     [0.77, 0.58]
     """
-    from scipy import stats  # noqa: PLC0415  (slow to import, and few questions need it)
-
     p, found = shares(rate, "rate"), shares(detection, "detection")
     n, c = counts(examined, "examined"), counts(allowed, "allowed")
     false = shares(false_call, "false calls")
     if lot is None:
-        return np.asarray(stats.binom.cdf(c, n, p * found + (1 - p) * false), float)
+        from scipy import special  # noqa: PLC0415  (slow to import)
+
+        called = p * found + (1 - p) * false
+        fewer = special.betaincc(c + 1.0, np.maximum(n - c, 1.0), called)
+        return np.asarray(np.where(c < n, fewer, 1.0), float)
     size = counts(lot, "lot", least=1)
     if np.any(n > size):
         many, few = (int(a[n > size].flat[0]) for a in np.broadcast_arrays(n, size))
         raise UseError(f"{many} cannot be examined in a lot of {few}")
     bad = bad_in_lot(p, size)
     if np.all(found == 1) and np.all(false == 0):
+        from scipy import stats  # noqa: PLC0415  (slow to import, and only finite lots need it)
+
         return np.asarray(stats.hypergeom.cdf(c, size, bad, n), float)
     c, n, size, bad, found, false = np.broadcast_arrays(c, n, size, bad, found, false)
     return _with_misses(c, n, size, bad, found, false)

@@ -3,7 +3,6 @@
 from typing import Any
 
 import numpy as np
-from scipy import special
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.acceptance.arguments import FloatArray, counts, shares
@@ -32,6 +31,8 @@ def accept_probability_indications(rate_per_m: Any, examined_m: Any, allowed: An
     >>> accept_probability_indications(0.01, 500, 3).round(3).item()
     0.265
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     per_m, length = _not_negative(rate_per_m, "rate"), _not_negative(examined_m, "examined length")
     return np.asarray(special.pdtr(counts(allowed, "allowed"), per_m * length), float)
 
@@ -56,6 +57,8 @@ def indication_rate_accepted(probability: Any, examined_m: Any, allowed: Any) ->
     >>> (100 * indication_rate_accepted([0.95, 0.10], 125, 3)).round(2).tolist()
     [1.09, 5.34]
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     chance = shares(probability, "probability", zero=False, one=False)
     length = _not_negative(examined_m, "examined length")
     if np.any(length == 0):

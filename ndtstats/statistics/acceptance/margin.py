@@ -3,7 +3,6 @@
 from typing import Any, NamedTuple
 
 import numpy as np
-from scipy import special
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.acceptance.arguments import CountArray, FloatArray, counts, shares
@@ -58,6 +57,8 @@ def examinations_for_margin(
     >>> examinations_for_margin(0.1, 0.05, lot=300).examine.item()
     95
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     p = shares(rate, "rate", zero=False, one=False)
     e = shares(margin, "margin", zero=False, one=False)
     z = -special.ndtri((1 - shares(level, "level", zero=False, one=False)) / 2)

@@ -4,7 +4,6 @@ from typing import Any, NamedTuple
 
 import numpy as np
 import numpy.typing as npt
-from scipy import special
 
 from ndtstats.errors import UseError
 from ndtstats.statistics.acceptance.arguments import TIE, CountArray, FloatArray, counts, shares
@@ -75,6 +74,8 @@ def rate_accepted(
     >>> rate_accepted([0.95, 0.10], 52, 3, lot=100).tolist()
     [0.03, 0.1]
     """
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     chance = shares(probability, "probability", zero=False, one=False)
     found = shares(detection, "detection", zero=False)
     n, c = counts(examined, "examined", least=1), counts(allowed, "allowed")
