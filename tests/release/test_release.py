@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from ndtstats.errors import UseError
+from ndtstats.planning import draw_plan
 from ndtstats.register import decisions_in_force, withdraw_decision
 from ndtstats.release import (
     GATES,
@@ -22,7 +23,7 @@ from ndtstats.release import (
     sign,
 )
 from ndtstats.release.paper import page_of, write_paper
-from ndtstats.rules import adopt, read_rules
+from ndtstats.rules import adopt, read_rules, rules_in_force
 
 WHO = {"person": "A. Lead", "reason": "owner agrees"}
 
@@ -178,6 +179,9 @@ def test_a_short_extent_that_no_plan_asks_for_stands_in_the_way_where_it_could_b
     assert row.check == "extent"
     assert "1 joint" in row.what
     assert checks(yard, "DECK") == []
+    in_force = rules_in_force(yard.register, "H1")
+    draw_plan(yard.register, job="H1", rules=in_force, seed=1, now=yard.now)
+    assert checks(yard) == [("spot", "S-1")], "what a plan asks for is waited for, not drawn again"
 
 
 def test_without_rules_nobody_can_say_what_had_to_be_examined(register):
