@@ -9,7 +9,7 @@ from ndtstats.cli import history
 #: What nobody could foresee of a register that is whole: a day, an instant, and text that are none.
 SPOILED = (
     (
-        "UPDATE batches SET at = '2026-05-25T10:25:00.)00000+00:00' WHERE number = 2",
+        "UPDATE batches SET at = '2026-05-25T10:25:00.)0+00:00' WHERE number = 2",
         "rates",
         "owed",
     ),
