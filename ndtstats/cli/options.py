@@ -96,13 +96,17 @@ def opened(target: str, *, create: bool = False, way: str = "") -> "Iterator[Reg
     """
     from ndtstats.cli.console import paced  # noqa: PLC0415  (so is what it is printed with)
     from ndtstats.cli.pace import MARKS  # noqa: PLC0415
-    from ndtstats.register import Register  # noqa: PLC0415  (heavy; only when a verb runs)
+    from ndtstats.register import (  # noqa: PLC0415  (heavy; only when a verb runs)
+        Register,
+        blamed_on_damage,
+    )
 
     # Whatever takes long tells so, also where it cannot say how far it is.
     with paced(MARKS.get(f"{_verb()} {way}".strip(), {})) as tell:
         register = Register.open(target, create=create, progress=tell)
         try:
-            yield register
+            with blamed_on_damage(register):
+                yield register
         finally:
             register.close()
 

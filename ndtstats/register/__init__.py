@@ -4,7 +4,7 @@ Nothing is overwritten. Every change is a batch of the log; a corrected row stay
 batch that superseded it, so that every question can be asked as of a past instant.
 """
 
-from ndtstats.register.backup import Verified, backup, verify
+from ndtstats.register.backup import Verified, backup, blamed_on_damage, verify
 from ndtstats.register.decisions import (
     decisions_in_force,
     record_decisions,
@@ -38,6 +38,7 @@ __all__ = [
     "Upgraded",
     "Verified",
     "backup",
+    "blamed_on_damage",
     "decisions_in_force",
     "each_job",
     "examination_subjects",

@@ -4,7 +4,7 @@ import contextlib
 import os
 import sqlite3
 import tempfile
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
@@ -51,6 +51,43 @@ def verify(register: Register, *, progress: Progress = silent) -> Verified:
     with register.reading() as connection:
         damage = file_damage(connection)
         return Verified(check_chain(connection, progress), damage)
+
+
+#: What a question to a whole register never ends with.
+_NEVER = (
+    ValueError, TypeError, LookupError, AttributeError, ArithmeticError, AssertionError,
+    sa.exc.SQLAlchemyError,
+)  # fmt: skip
+
+
+@contextlib.contextmanager
+def blamed_on_damage(register: Register) -> Iterator[None]:
+    """Where something fails that never should, see whether the register is to blame, and say so.
+
+    A register that another program wrote into, or a failing disk, can hold anything: no question
+    can foresee it all.
+
+    Raises
+    ------
+    CannotGoOn
+        If the register does not hold what was written; else what failed is raised as it was.
+    """
+    try:
+        yield
+    except _NEVER as error:
+        if _holds(register):
+            raise
+        raise CannotGoOn(
+            f"register {register.name} holds what was not written into it; keep it as it is, see "
+            "what with: ndtstats verify, and go on with the last backup"
+        ) from error
+
+
+def _holds(register: Register) -> bool:
+    try:
+        return verify(register).holds
+    except Exception:  # whatever it is, a whole register can be checked
+        return False
 
 
 def file_damage(connection: sa.Connection) -> tuple[str, ...]:

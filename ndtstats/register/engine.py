@@ -137,7 +137,13 @@ def _told_plainly(engine: sa.Engine) -> Iterator[None]:
             raise
         first_line = text.strip().splitlines()[0]
         raise CannotGoOn(f"register {shown(engine.url)}: {reason or first_line}") from error
+    except UnicodeDecodeError as error:
+        # Bytes that nobody wrote, in a text or in what SQLite says of them.
+        raise CannotGoOn(f"register {shown(engine.url)}: {DAMAGED}") from error
 
+
+#: What is said of a register that holds what cannot be.
+DAMAGED = "the file is damaged; keep it as it is, and go on with the last backup"
 
 #: What databases say, and how it is told. The words are those of SQLite and of PostgreSQL's
 #: messages in English; a server that speaks another language is quoted as it stands.
@@ -156,8 +162,8 @@ _TOLD: tuple[tuple[str, str], ...] = (
         "the disk is full, or fails; nothing was written",
     ),
     (
-        r"malformed|corrupt",
-        "the file is damaged; keep it as it is, and go on with the last backup",
+        r"malformed|corrupt|could not decode",
+        DAMAGED,
     ),
     (
         r"permission denied|must be owner|read-only transaction",
