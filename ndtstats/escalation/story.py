@@ -132,6 +132,10 @@ def in_words(procedure: Procedure) -> str:
     >>> from ndtstats.rules.procedures import PRESETS
     >>> in_words(PRESETS["progressive-piping"])
     '2 more of the lot for each reject, in 2 stages; a reject in the last: the whole lot'
+    >>> in_words(PRESETS["percent-of-lot"])
+    '10 % more of the lot, in 1 stage; a reject in the last: the whole lot'
+    >>> in_words(PRESETS["until-sound-hull"]).partition("; ")[2]
+    'after 4 rejected ones in a row: the whole lot'
     """
     if procedure.where == "adjacent":
         return (

@@ -46,6 +46,13 @@ def test_every_verb_has_help(verb, ndtstats):
     assert out.startswith(f"Usage: ndtstats {verb}")
 
 
+def test_the_package_is_the_command():
+    command = [sys.executable, "-m", "ndtstats", "lode"]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 2
+    assert "No such command" in done.stderr
+
+
 def test_verbs_stand_in_the_order_of_the_work():
     assert root.list_commands(None) == list(VERBS)
 
@@ -54,6 +61,21 @@ def test_an_unknown_verb_is_wrong_use(ndtstats):
     code, _, err = ndtstats("lode")
     assert code == 2
     assert "lode" in err
+
+
+@pytest.mark.parametrize(
+    ("register", "says"),
+    [
+        ("mysql://yard@127.0.0.1/yard", '"mysql" is not supported as a register'),
+        ("postgresql+nothing://yard@127.0.0.1/yard", "pip install 'ndtstats[postgresql]'"),
+        ("post gres://", "is neither a path nor a database URL"),
+    ],
+)
+def test_a_register_of_another_kind_is_wrong_use(ndtstats, register, says):
+    code, _, err = ndtstats("history", "--register", register)
+    assert code == 2
+    assert says in err
+    assert "Traceback" not in err
 
 
 def test_a_missing_register_is_wrong_use_without_traceback(ndtstats):

@@ -241,6 +241,24 @@ def test_a_lot_whose_last_place_is_examined_is_told_as_examined_whole(piping):
     assert "nothing is left to examine" in " ".join(explain(register, extra["handle"]))
 
 
+def test_the_story_of_a_waived_repair_says_who_and_of_a_whole_lot_what_clears_it(piping, later):
+    extras = [("J3", "reject", "R-2", 0), ("J5", "reject", "R-2", 0)]
+    more = [(f"J{n}", "reject", "R-3", 0) for n in (7, 9, 11, 13)]
+    register = piping(("J1", "reject", "R-1", 0), *extras, *more)
+    table = owed(register).set_index("what")
+    whole = " ".join(explain(register, table.loc["whole lot", "handle"]))
+    assert "That asks for the whole lot (" in whole
+    assert "Examining all of it clears it" in whole
+    repair = table.loc[["repair"]].iloc[0]
+    assert "Still owed: the repair." in " ".join(explain(register, repair["handle"]))
+    waive(register, [repair["handle"]], **later)
+    told = " ".join(explain(register, repair["handle"]))
+    assert "A reject is repaired and the same place examined again" in told
+    assert "That asks for repair 1 of joint J" in told
+    assert "Nothing is owed of it any more: " in told
+    assert "A. Lead" in told
+
+
 @pytest.mark.parametrize("procedure", ["tank-shell", "until-sound-hull"])
 def test_a_waived_neighbour_is_waived(make, procedure):
     weld = make.weld(3000, 300)

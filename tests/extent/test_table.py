@@ -408,6 +408,16 @@ def test_the_extents_in_one_line(examined, told):
     assert sentence(extent_table(known, NOBODY, whole(*examined), rules=by)) == told
 
 
+def test_joints_that_meet_no_condition_of_their_category_are_named():
+    only = "{ thickness_mm = { at_least = 20 } }"
+    thick = rules(rule('family = "percent-of-joints", percent = 5', where=only))
+    found = extent_table(joints(8, thickness_mm=10.0), NOBODY, NOTHING, rules=thick)
+    assert found.set_index("state")["note"]["no rule"] == (
+        "the condition (where) of no rule for this category holds: "
+        "B-1, B-2, B-3, B-4, B-5 and 3 more"
+    )
+
+
 def test_the_line_names_what_is_in_no_rule():
     found = extent_table(joints(3, category="Z"), NOBODY, NOTHING, rules=FIVE_PERCENT)
     assert sentence(found) == "No rule asks for anything here. In no rule: category Z."

@@ -10,6 +10,7 @@ import pandas as pd
 import pytest
 
 from ndtstats.errors import UseError
+from ndtstats.planning import draw_plan
 from ndtstats.register import decisions_in_force, withdraw_decision
 from ndtstats.release import (
     GATES,
@@ -22,6 +23,7 @@ from ndtstats.release import (
     sign,
 )
 from ndtstats.release.paper import page_of, write_paper
+from ndtstats.rules import adopt, read_rules, rules_in_force
 
 WHO = {"person": "A. Lead", "reason": "owner agrees"}
 
@@ -106,6 +108,37 @@ def test_a_zone_holds_what_the_zones_in_it_hold_and_nothing_of_others(yard):
     assert set(release(yard.register, "DECK").obstacles["joint"]) == {"D-1"}
 
 
+CROSSINGS = """\
+title = "Crossings (invented)"
+follows = "an invented rule"
+edition = "2026"
+nothing_asked = ["F"]
+
+[[extent]]
+name = "crossings"
+categories = ["A"]
+method = "RT"
+places = "crossings"
+amount = { family = "share-of-length", percent = 100 }
+"""
+
+
+def test_crossings_that_nobody_examined_stand_in_the_way_by_their_places(yard):
+    finish(yard)
+    crossed = {"job": "H1", "joint": "T-3", "zone": "TANK", "category": "A", "joint_type": "butt",
+               "length_mm": 1000.0, "process": "131", "penetration": "full"}  # fmt: skip
+    yard.add("joints", crossed | {"crossings_mm": "200;500;900"})
+    yard.weld("T-3")
+    yard.examine("T-3", "VT", date="2026-02-03")
+    yard.examine("T-3", "RT", from_mm=100.0, to_mm=300.0)
+    rules = read_rules(CROSSINGS, source="r.toml")
+    adopt(yard.register, "H1", rules, agreed_by=None, by="lead", now=yard.now)
+    found = release(yard.register, "TANK").obstacles.set_index("check")["what"]
+    assert found.loc[["extent"]].iloc[0] == (
+        'rule "crossings": crossings not examined: at 500, 900 mm by RT'
+    )
+
+
 def test_a_deposit_outside_a_qualification_stands_in_the_way(yard):
     finish(yard)
     yard.weld("T-2", welder="M2", date="2026-02-02")
@@ -146,6 +179,9 @@ def test_a_short_extent_that_no_plan_asks_for_stands_in_the_way_where_it_could_b
     assert row.check == "extent"
     assert "1 joint" in row.what
     assert checks(yard, "DECK") == []
+    in_force = rules_in_force(yard.register, "H1")
+    draw_plan(yard.register, job="H1", rules=in_force, seed=1, now=yard.now)
+    assert checks(yard) == [("spot", "S-1")], "what a plan asks for is waited for, not drawn again"
 
 
 def test_without_rules_nobody_can_say_what_had_to_be_examined(register):
