@@ -103,3 +103,9 @@ def test_an_impossible_as_of_is_told(ndtstats):
     code, _, err = ndtstats("history", "--as-of", "31.2.2026")
     assert code == 2
     assert "2026-03-01" in err
+
+
+def test_what_the_file_system_refuses_is_told(ndtstats):
+    code, _, err = ndtstats("rules", "check", "x" * 5000)
+    assert code == 3
+    assert "File name too long" in err

@@ -131,6 +131,8 @@ def test_a_picture_is_drawn_beside_the_answer(verb, ending, size, tmp_path):
         ("below --rate 0.05 --lot 0", "lot 0 is not"),
         ("below --rate 0.05 --picture plan.png", ".html or a .svg"),
         ("miss --examined 30 --rate 0.05 --lot 20", "30 cannot be examined in a lot of 20"),
+        (f"miss --examined {10**23} --rate 0.05", "more than can be counted"),
+        (f"miss --examined 30 --rate 0.05 --lot {10**23}", "lot 1e+23 is more than can be counted"),
         ("margin --rate 0.02 --margin 0.05", "reaches below 0 %"),
         ("curve --examine 5 --allowed 5", "fewer rejects"),
         ("plan --good 0.08 --bad 0.01", "must be below"),

@@ -83,11 +83,12 @@ def miss(examined: int, rate: float, lot: int | None, detection: float, fmt: str
     import pandas as pd  # noqa: PLC0415
 
     from ndtstats.statistics.acceptance import accept_probability, bad_in_lot  # noqa: PLC0415
+    from ndtstats.statistics.acceptance.arguments import counts  # noqa: PLC0415
 
     # What more would buy stands below what was asked.
-    more = np.array([1, 2, 3, 5, 10, 20]) * examined
-    if lot is not None:
-        more = np.unique(np.minimum(more, max(lot, examined)))
+    times = np.array([1.0, 2.0, 3.0, 5.0, 10.0, 20.0]) * examined
+    most = np.inf if lot is None else float(max(lot, examined))
+    more = counts(np.unique(np.minimum(times, most)), "examined")
     chance = accept_probability(rate, more, lot=lot, detection=detection)
     there = "bad places" if lot is None else f"{int(bad_in_lot(rate, lot))} bad places"
     emit(
