@@ -14,9 +14,10 @@ Failed = dict[tuple[int, int], str]
 
 _SHEET = re.compile(rb"<(?:\w+:)?sheet\b[^>]*>")
 _RELATION = re.compile(rb"<(?:\w+:)?Relationship\b[^>]*>")
-_ATTRIBUTE = re.compile(rb'([\w:]+)="([^"]*)"')
+_ATTRIBUTE = re.compile(rb"""([\w:]+)\s*=\s*(?:"([^"]*)"|'([^']*)')""")
 _FAILED = re.compile(
-    rb'<(?:\w+:)?c\b(?=[^>]*\bt="e")[^>]*\br="([A-Z]+)([0-9]+)"[^>/]*>(.*?)</(?:\w+:)?c>',
+    rb"""<(?:\w+:)?c\b(?=[^>]*\bt=["']e["'])[^>]*\br=["']([A-Z]+)([0-9]+)["'][^>/]*>(.*?)"""
+    rb"</(?:\w+:)?c>",
     re.DOTALL,
 )
 _VALUE = re.compile(rb"<(?:\w+:)?v>(.*?)</")
@@ -47,17 +48,25 @@ def _paths(book: zipfile.ZipFile) -> dict[str, str]:
     target = {relation["Id"]: relation["Target"] for relation in relations}
     sheets = map(_attributes, _SHEET.findall(book.read("xl/workbook.xml")))
     return {
-        sheet["name"]: posixpath.join("xl", target[sheet["r:id"]]).lstrip("/") for sheet in sheets
+        sheet["name"]: posixpath.join("xl", target[_relation(sheet)]).lstrip("/")
+        for sheet in sheets
     }
 
 
+def _relation(sheet: dict[str, str]) -> str:
+    """Return the id of the relation: the attribute "id" of another namespace, mostly "r:id"."""
+    return next((value for name, value in sheet.items() if name.endswith(":id")), "")
+
+
 def _attributes(tag: bytes) -> dict[str, str]:
-    return {name.decode(): html.unescape(value.decode()) for name, value in _ATTRIBUTE.findall(tag)}
+    found = _ATTRIBUTE.findall(tag)
+    return {name.decode(): html.unescape((one or two).decode()) for name, one, two in found}
 
 
 def _failed(sheet: bytes) -> Failed:
     found: Failed = {}
-    for column, row, inside in _FAILED.findall(sheet) if b't="e"' in sheet else ():
+    some = b't="e"' in sheet or b"t='e'" in sheet
+    for column, row, inside in _FAILED.findall(sheet) if some else ():
         number = 0
         for letter in column:
             number = number * 26 + letter - ord("A") + 1

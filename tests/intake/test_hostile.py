@@ -273,6 +273,22 @@ def test_a_workbook_that_says_it_is_small_does_no_harm(workbook):
         read_grids(path)
 
 
+@pytest.mark.parametrize(
+    ("written", "row"),
+    [
+        ('sheetId="1" d3p1:id="rId1"', '<row r="2"><c r="A2" t="e"><v>#REF!</v></c></row>'),
+        ("sheetId='1' r:id='rId1'", "<row r='2'><c r='A2' t='e'><v>#REF!</v></c></row>"),
+    ],
+)
+def test_what_failed_is_found_however_a_program_spells_it(workbook, monkeypatch, written, row):
+    usual = PARTS["xl/workbook.xml"]
+    prefix = "xmlns:d3p1" if "d3p1" in written else "xmlns:r"
+    spelled = usual.replace('sheetId="1" r:id="rId1"', written).replace("xmlns:r", prefix)
+    monkeypatch.setitem(PARTS, "xl/workbook.xml", spelled)
+    (grid,) = read_grids(workbook(row))
+    assert grid.cells.iloc[1, 0] == "#REF!"
+
+
 def test_a_damaged_sheet_is_refused_for_what_failed_in_it_would_be_blank(workbook):
     path = workbook('<row r="2"><c r="A2" t="e"><v>#REF!</v></c></row>')
     (grid,) = read_grids(path)
