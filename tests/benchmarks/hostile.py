@@ -128,11 +128,18 @@ def damaged(sound: bytes, chance: random.Random) -> bytes:
     return bytes(content)
 
 
+@contextlib.contextmanager
+def silence() -> Iterator[None]:
+    """Print nothing."""
+    with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+        yield
+
+
 def answered(line: list[str]) -> str:
     """Return what came of a command line: its exit code, or what went wrong."""
     started = time.monotonic()
     try:
-        with contextlib.redirect_stdout(io.StringIO()), contextlib.redirect_stderr(io.StringIO()):
+        with silence():
             outcome = f"exit code {run(line)}"
     except Exception:
         outcome = traceback.format_exc()
@@ -174,7 +181,7 @@ def main() -> None:
     chosen = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         yard = Path(name) / "yard"
-        with contextlib.redirect_stdout(io.StringIO()):
+        with silence():
             demo(yard)
         os.chdir(yard)
         told = tried(yard / "ndtstats.sqlite", chosen.seconds, random.Random(chosen.seed))  # noqa: S311
