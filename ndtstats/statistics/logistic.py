@@ -177,13 +177,15 @@ def is_separated(design: Any, successes: Any, trials: Any) -> bool:
     >>> is_separated([[1, 0], [1, 1]], [0, 3], [10, 10])
     True
     """
-    from scipy.optimize import linprog  # noqa: PLC0415  (slow to import)
-
     x, y, n = (np.asarray(part, float) for part in (design, successes, trials))
     none, every = (y == 0) & (n > 0), (y == n) & (n > 0)
     mixed = (n > 0) & ~none & ~every
     if not bool(np.any(none | every)):
         return False
+    if _has_maximum(x[n > 0], y[n > 0], n[n > 0]):
+        return False
+    from scipy.optimize import linprog  # noqa: PLC0415  (slow to import)
+
     towards = np.concatenate([-x[none], x[every]])
     found = linprog(
         -towards.sum(axis=0),
@@ -194,3 +196,21 @@ def is_separated(design: Any, successes: Any, trials: Any) -> bool:
         bounds=(-1, 1),
     )
     return bool((towards @ found.x).sum() > _ABOVE_NOTHING)
+
+
+def _has_maximum(x: _Floats, y: _Floats, n: _Floats) -> bool:
+    """Return whether a point proves that the likelihood has a maximum; if not, it may have one.
+
+    Along a direction that never makes the data less likely, only rows move in which all turned out
+    one way, each towards that. The slope is then at least the sum of how far each moves times what
+    it still lacks, n times the probability of the other way. Where it is less than the least such
+    sum, by the smallest singular value of the rows, there is no such direction.
+    """
+    try:
+        with np.errstate(all="ignore"):
+            p = maximum(x, y, n, np.zeros(len(n))).probability
+    except (UseError, np.linalg.LinAlgError):
+        return False
+    lacks = np.where(y == 0, n * p, np.where(y == n, n * (1 - p), np.inf))
+    slope = np.linalg.norm(x.T @ (y - n * p))
+    return bool(slope < lacks.min() * np.linalg.svd(x, compute_uv=False)[-1])
