@@ -24,6 +24,12 @@ from ndtstats.rules import Procedure
 #: A place counts as examined if at least this share of it is: common practice, no source.
 _EXAMINED = 0.5
 
+#: What is decided by: columns of the examinations, beside the lot and the day of welding.
+DECIDED_BY = (
+    "ref", "joint", "from_mm", "to_mm", "rejected", "bad_from_mm", "bad_to_mm", "date", "report",
+    "sequence", "role", "answers",
+)  # fmt: skip
+
 _Columns = dict[str, npt.NDArray[Any]]
 
 

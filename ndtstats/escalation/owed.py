@@ -5,7 +5,7 @@ from typing import Any
 
 import pandas as pd
 
-from ndtstats.escalation.decide import decide
+from ndtstats.escalation.decide import DECIDED_BY, decide
 from ndtstats.escalation.history import History, first_by_welder, history_of
 from ndtstats.escalation.items import ITEM_COLUMNS, handles_of, waive_items
 from ndtstats.escalation.lots import lots_of_examinations, lots_of_work
@@ -100,13 +100,21 @@ def _items(past: History, rules: Rules | None, given_up: pd.DataFrame) -> pd.Dat
     """Return all that the rejects that count asked for."""
     day = given_up["at"].dt.tz_localize(None).dt.normalize() if len(given_up) else []
     waived = dict(zip(given_up["subject"], day, strict=True))
-    charged = first_by_welder(past)
-    extras = [_extras(charged, past, rules, rule, waived) for rule in rules.extent] if rules else []
+    extras = []
+    if rules:
+        charged = _needed(first_by_welder(past), rules)
+        extras = [_extras(charged, past, rules, rule, waived) for rule in rules.extent]
     mended = waive_items(repairs(past.rows, past.counting, new_welds(past.joints)), waived)
     asked = mended["item"].str.rsplit("#", n=1).str[0]
     rows = past.rows[past.rows["ref"].isin(asked)]
     mended = mended.assign(procedure=asked.map(_procedures_of(rows, past.joints, rules)))
     return pd.concat([*extras, mended], ignore_index=True)
+
+
+def _needed(charged: pd.DataFrame, rules: Rules) -> pd.DataFrame:
+    """Return charged examinations with what procedures and lots need: few of many columns."""
+    of_lots = {name for rule in rules.extent for name in rules.lot_of(rule)}
+    return charged.loc[:, charged.columns.isin({*DECIDED_BY, "method", "welder", *of_lots})]
 
 
 def _closed_by(past: History, gone: pd.DataFrame) -> pd.DataFrame:

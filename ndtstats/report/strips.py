@@ -1,6 +1,8 @@
 """Strip pictures: a joint, or a zone, to scale: where it was examined, and what was found there."""
 
+from collections import namedtuple
 from collections.abc import Iterable, Iterator
+from functools import cache
 from html import escape
 from typing import Any
 
@@ -146,7 +148,13 @@ def _kind(verdict: str) -> str:
 
 def _named(rows: pd.DataFrame) -> Iterator[Any]:
     """Yield rows by the names of their columns; a picture has few of them."""
-    return iter(rows.itertuples())
+    return map(_row_of(tuple(rows.columns))._make, rows.itertuples(index=False, name=None))
+
+
+@cache
+def _row_of(columns: tuple[str, ...]) -> Any:
+    """Return a kind of tuple with named fields; to make one for each picture takes long."""
+    return namedtuple("_Row", columns)
 
 
 def _words(row: Any) -> str:
