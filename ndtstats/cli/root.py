@@ -2,6 +2,7 @@
 
 import gc
 import importlib
+import os
 import sys
 from collections.abc import Sequence
 
@@ -133,6 +134,8 @@ def run(arguments: Sequence[str]) -> int:
 
 def main() -> None:
     """Run the command line of this process."""
+    # Matrices are small here: threads for them cost more than they save. Who wants them says so.
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # A command soon ends. Looking for what refers only to itself, among a million cells that do
     # not, takes a tenth of its time, and looking through all at the end a fifth of a small one.
     gc.set_threshold(200_000, 50, 50)

@@ -27,7 +27,7 @@ from ndtstats.rates.base import (
 )
 from ndtstats.rates.charge import OF_DEPOSIT, UNKNOWN, Charges
 from ndtstats.rates.numbers import numbered, positions
-from ndtstats.rates.sample import attributes_of, charged, deposits_of
+from ndtstats.rates.sample import attributes_of, charged, deposits_of, with_draws
 from ndtstats.register import (
     MOST_JOINTS_NAMED,
     Asked,
@@ -109,7 +109,7 @@ def first_counted(
     rows = on_joints(told, joints, attributes_of(by))
     rows = first_of(register, rows, job=job, as_of=as_of)
     shown = indications(register, rows, job=job, as_of=as_of, only=only)
-    charges = charged(rows, shown, known.deposits, by)
+    charges = charged(with_draws(rows), shown, known.deposits, by)
     charges = _joined(charges, rows, _alike(known, ~single, by))
     return _with_united(charges, counts[together], by) if together.any() else charges
 

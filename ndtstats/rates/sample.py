@@ -71,7 +71,7 @@ def first_charged(
     """
     rows, shown = _remembered(register, method=method, job=job, as_of=as_of)
     deposits = deposits_of(register, by, job=job, as_of=as_of)
-    return charged(rows.copy(deep=False), shown, deposits, by)
+    return charged(rows, shown, deposits, by)
 
 
 def _remembered(
@@ -92,11 +92,19 @@ def _first_and_shown(
     """Return first examinations, with all that any breakdown needs, and their indications."""
     if method is None or not register.remembers:
         rows = first_examinations(register, job=job, method=method, as_of=as_of)
-        return rows, indications(register, rows, job=job, as_of=as_of)
+        return with_draws(rows), indications(register, rows, job=job, as_of=as_of)
     # Who remembers is asked of several methods: what is known of all is known of each.
     rows, shown = _remembered(register, method=None, job=job, as_of=as_of)
-    rows = rows[rows["method"] == method].reset_index(drop=True)
+    rows = with_draws(rows[rows["method"] == method].reset_index(drop=True))
     return rows, shown[shown["id"].isin(rows["id"])].reset_index(drop=True)
+
+
+def with_draws(rows: pd.DataFrame) -> pd.DataFrame:
+    """Return first examinations with ``drawn_in`` and ``whole`` (:func:`first_charged`)."""
+    certain = rows["part"] == "required"
+    drawn_in = rows.groupby(["stratum", certain], sort=False, dropna=False).ngroup()
+    whole = whole_joints(rows[rows["weight"].notna()])
+    return rows.assign(drawn_in=drawn_in, whole=whole.reindex(rows.index, fill_value=False))
 
 
 def deposits_of(
@@ -123,16 +131,12 @@ def charged(
     Parameters
     ----------
     rows : DataFrame
-        As :func:`ndtstats.rates.base.first_examinations` gives them.
+        As :func:`ndtstats.rates.base.first_examinations` gives them, :func:`with_draws`.
     shown : DataFrame
         Their indications (:func:`ndtstats.rates.base.indications`).
     deposits : DataFrame or None
         As :func:`deposits_of` gives them for the same ``by``.
     """
-    certain = rows["part"] == "required"
-    rows["drawn_in"] = rows.groupby(["stratum", certain], sort=False, dropna=False).ngroup()
-    whole = whole_joints(rows[rows["weight"].notna()])
-    rows["whole"] = whole.reindex(rows.index, fill_value=False)
     of_deposit = [name for name in by if name in OF_DEPOSIT]
     charges = (
         charge_each(rows, shown) if deposits is None else charge(rows, shown, deposits, of_deposit)
