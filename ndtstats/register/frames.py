@@ -1,6 +1,8 @@
 """Between rows of the database and data frames: types, missing values, natural keys."""
 
+import gc
 from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
 from typing import Any
 
 import numpy as np
@@ -67,7 +69,8 @@ def from_pieces(
     pieces: Iterable[Sequence[Sequence[Any]]], columns: Sequence[Column]
 ) -> pd.DataFrame:
     """Return rows that are read piece by piece as one typed frame, as :func:`from_rows` does."""
-    frames = [_piece(rows, columns) for rows in pieces] or [_piece((), columns)]
+    with _uncollected():
+        frames = [_piece(rows, columns) for rows in pieces] or [_piece((), columns)]
     frame = frames[0] if len(frames) == 1 else pd.concat(frames, ignore_index=True)
     solid = [
         column.name
@@ -75,6 +78,18 @@ def from_pieces(
         if column.kind == "whole" and not frame[column.name].isna().any()
     ]
     return frame.astype(dict.fromkeys(solid, "int64"))
+
+
+@contextmanager
+def _uncollected() -> Iterator[None]:
+    """Look for no garbage: rows are plain values, and each of them would make Python look again."""
+    collecting = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if collecting:
+            gc.enable()
 
 
 def _piece(rows: Sequence[Sequence[Any]], columns: Sequence[Column]) -> pd.DataFrame:
