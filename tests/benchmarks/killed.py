@@ -37,6 +37,10 @@ NOW = datetime(2026, 6, 1, tzinfo=UTC)
 JOB = "H1"
 
 
+#: Kills after which it is measured again how long the work takes.
+_MEASURED = 20
+
+
 class State(NamedTuple):
     """How much a register holds."""
 
@@ -147,14 +151,18 @@ def run(target: str, folder: Path, kills: int, rows: int, seed: int) -> dict[str
     start(target, folder, rows)
     told = {"whole": 0, "nothing": 0, "planned": 0}
     works = {"load": loading_of(target, folder, rows), "plan": planning_of(target, folder, rows)}
-    times = {name: needed(make(0)) for name, make in works.items()}
-    before = state(target)
     for number in range(1, kills + 1):
         name = "plan" if number % 4 == 0 else "load"
+        if number % _MEASURED == 1:
+            # A register that has grown needs longer, and the moments are to lie within that.
+            times = {one: needed(make(kills + number)) for one, make in works.items()}
+            before = state(target)
         work = works[name](number)
         if name == "plan":
             before = state(target)
-        done = killed_after(work, chance.uniform(0.1, 1.1) * times[name])
+        # Much of what may go wrong lies about the commit, and that lies at the end.
+        earliest = 0.1 if number % 3 else 0.9
+        done = killed_after(work, chance.uniform(earliest, 1.1) * times[name])
         after = state(target)
         whole = kept(before, after, done=done, rows=rows if name == "load" else 0)
         before = after
