@@ -149,12 +149,20 @@ def _extras(
         return nothing
     # What was found on a joint that was cut out still counts; only what stands can be examined.
     under = past.joints[is_under(past.joints, rule)]
-    mine = charged[charged["method"].isin(rule.methods)]
-    mine = mine[mine["joint"].isin(under["joint"])]
-    if not mine["rejected"].any():
+    of_method = charged["method"].isin(rule.methods)
+    bad = charged.loc[of_method & charged["rejected"], "joint"]
+    bad = bad[bad.isin(under["joint"])]
+    if bad.empty:
         return nothing
-    mine = lots_of_examinations(mine.reset_index(drop=True), under, past.deposits, rules, rule)
-    population = lots_of_work(joints_under(past.joints, rule), past.deposits, rules, rule)
+    lot = rules.lot_of(rule)
+    if "joint" in lot and "increment" not in lot:
+        # A lot is no more than a joint, and one without a reject asks for nothing.
+        under = under[under["joint"].isin(bad)]
+    mine = charged[of_method & charged["joint"].isin(under["joint"])].reset_index(drop=True)
+    mine = lots_of_examinations(mine, under, past.deposits, rules, rule)
+    left = joints_under(past.joints, rule)
+    left = left[left["joint"].isin(under["joint"])]
+    population = lots_of_work(left, past.deposits, rules, rule)
     items = decide(mine, population, fitting(procedure, rule), waived)
     return items.assign(procedure=procedure.name)
 
