@@ -2,11 +2,11 @@
 
     python tests/benchmarks/killed.py [--kills 200] [--seed 1] [--rows 2000] [--target URL]
 
-Each time a process of its own loads a file, or draws and stores a plan, into a register that keeps
-growing, and is ended by SIGKILL after a random part of the time that it needs. After that the
-register must open, pass the checks of its file and of the chain over its log, and hold all of the
-work or none of it. Ends with exit code 1 at the first that does not. By default the register is a
-SQLite file; --target names an empty PostgreSQL database.
+Each time a process of its own loads a file, or draws and stores a plan, into a register that grows
+for twenty times, and is ended by SIGKILL after a random part of the time that it needs. After that
+the register must open, pass the checks of its file and of the chain over its log, and hold all of
+the work or none of it. Ends with exit code 1 at the first that does not. By default registers are
+SQLite files; --target names an empty PostgreSQL database, which keeps growing.
 
 A killed process is not a machine without power: what the disk has not kept then is up to the
 operating system, which is asked to keep each commit (synchronous=FULL).
@@ -20,6 +20,7 @@ import sys
 import tempfile
 import time
 import traceback
+from collections import Counter
 from collections.abc import Callable
 from datetime import UTC, datetime
 from pathlib import Path
@@ -37,8 +38,8 @@ NOW = datetime(2026, 6, 1, tzinfo=UTC)
 JOB = "H1"
 
 
-#: Kills after which it is measured again how long the work takes.
-_MEASURED = 20
+#: Kills for each register: one that has grown needs longer than was measured at its beginning.
+_EACH = 20
 
 
 class State(NamedTuple):
@@ -151,12 +152,10 @@ def run(target: str, folder: Path, kills: int, rows: int, seed: int) -> dict[str
     start(target, folder, rows)
     told = {"whole": 0, "nothing": 0, "planned": 0}
     works = {"load": loading_of(target, folder, rows), "plan": planning_of(target, folder, rows)}
+    times = {name: needed(make(0)) for name, make in works.items()}
+    before = state(target)
     for number in range(1, kills + 1):
         name = "plan" if number % 4 == 0 else "load"
-        if number % _MEASURED == 1:
-            # A register that has grown needs longer, and the moments are to lie within that.
-            times = {one: needed(make(kills + number)) for one, make in works.items()}
-            before = state(target)
         work = works[name](number)
         if name == "plan":
             before = state(target)
@@ -217,9 +216,13 @@ def main() -> None:
     chosen = parser.parse_args()
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        target = chosen.target or str(folder / "register.sqlite")
+        each = chosen.kills if chosen.target else _EACH
+        told: Counter[str] = Counter()
         try:
-            told = run(target, folder, chosen.kills, chosen.rows, chosen.seed)
+            for done in range(0, chosen.kills, each):
+                target = chosen.target or str(folder / f"register-{done}.sqlite")
+                kills = min(each, chosen.kills - done)
+                told.update(run(target, folder, kills, chosen.rows, chosen.seed + done))
         except AssertionError as error:
             sys.exit(f"lost or left half done: {error}")
     print(  # noqa: T201
