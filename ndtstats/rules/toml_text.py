@@ -5,7 +5,7 @@ import tomllib
 from collections.abc import Iterator
 from typing import Any
 
-#: A whole number needs 64 bits at most (TOML 1.0.0, Integer).
+#: Whole numbers lie between this, negative, and one less than it (TOML 1.0.0, Integer: 64 bits).
 _MOST = 2**63
 #: What may be longer than that, wherever it stands.
 _LONG = re.compile(r"\w{19,}")
@@ -30,7 +30,8 @@ def read_toml(text: str) -> dict[str, Any]:
     """
     try:
         raw = tomllib.loads(text)
-        too_long = any(isinstance(value, int) and abs(value) >= _MOST for value in _values(raw))
+        numbers = (value for value in _values(raw) if isinstance(value, int))
+        too_long = any(not -_MOST <= number < _MOST for number in numbers)
     except tomllib.TOMLDecodeError:
         raise
     except RecursionError as error:
