@@ -23,6 +23,8 @@ def read_toml(text: str) -> dict[str, Any]:
     --------
     >>> read_toml('title = "Line 7"')
     {'title': 'Line 7'}
+    >>> read_toml("least = -9223372036854775808")
+    {'least': -9223372036854775808}
     >>> read_toml("percent = " + "9" * 5000)
     Traceback (most recent call last):
         ...
