@@ -12,10 +12,16 @@ _Floats = npt.NDArray[np.float64]
 
 #: Probability that may lie beyond the end of the grid; it comes back at its beginning.
 _BEYOND = 1e-11
-#: Work that is still done: counts told apart x counts added x parts of the mixture.
+#: Counts that are told apart at most.
+_LONGEST = 2**22
+#: What of the characteristic function is too little to be built.
+_FADED = 1e-14
+#: Work that is still done: frequencies x counts added x parts of the mixture.
 _MOST_WORK = 10_000_000
 #: Numbers held at once while the characteristic function is built.
 _BLOCK = 2_000_000
+#: The logarithm's series serves up to this argument, where 50 terms leave out less than 1e-16.
+_SERIES_TO, _TERMS = 0.5, 50
 
 
 def sum_probabilities(shape: _Floats, odds: _Floats, weight: _Floats) -> _Floats | None:
@@ -56,23 +62,68 @@ def sum_probabilities(shape: _Floats, odds: _Floats, weight: _Floats) -> _Floats
     length = _grid(shape, odds, weight)
     if length is None:
         return None
-    angle = 2 * np.pi * np.arange(length // 2 + 1) / length
+    # A long distribution is smooth: the higher frequencies are not in it, and need not be built.
+    highest = min(int(_fades_at(shape, odds, weight) / (2 * np.pi) * length) + 1, length // 2)
+    built = _built(2 * np.pi * np.arange(highest + 1) / length, shape, odds, weight)
+    if built is None:
+        return None
+    transform = np.zeros(length // 2 + 1, dtype=complex)
+    transform[: highest + 1] = built
+    return np.asarray(np.maximum(np.fft.irfft(transform, length), 0.0), float)
+
+
+def _fades_at(shape: _Floats, odds: _Floats, weight: _Floats) -> float:
+    """Return the angle beyond which next to nothing is left of the characteristic function.
+
+    Its absolute value falls from 0 to pi, part by part of the mixture: the angle is halved into.
+    """
+    twice = 2 * odds * (1 + odds)
+    low, high = 0.0, np.pi
+    for _ in range(20):
+        middle = (low + high) / 2
+        left = np.exp(-0.5 * np.einsum("ms,ms->m", shape, np.log1p(twice * (1 - np.cos(middle)))))
+        low, high = (middle, high) if weight @ left > _FADED else (low, middle)
+    return high
+
+
+def _built(
+    angle: _Floats, shape: _Floats, odds: _Floats, weight: _Floats
+) -> npt.NDArray[np.complex128] | None:
+    """Return the mean of exp(-i angle x count); None where that is too much work."""
+    if odds.max() * 2 * np.sin(angle[-1] / 2) <= _SERIES_TO:
+        return _by_series(angle, shape, odds, weight)
+    if len(angle) * odds.size > _MOST_WORK:
+        return None
     block = max(_BLOCK // odds.size, 1)
     parts = [
         _characteristic(angle[start : start + block], shape, odds, weight)
         for start in range(0, len(angle), block)
     ]
-    inverted = np.fft.irfft(np.concatenate(parts), length)
-    return np.asarray(np.maximum(inverted, 0.0), float)
+    return np.concatenate(parts)
 
 
 def _characteristic(
     angle: _Floats, shape: _Floats, odds: _Floats, weight: _Floats
 ) -> npt.NDArray[np.complex128]:
-    """Return the mean of exp(-i angle x count)."""
     # The real part stays at or above 1, so that the logarithm never leaves its principal branch.
     step = 1 + odds[:, :, None] * -np.expm1(-1j * angle)
     return np.asarray(weight @ np.exp(-np.einsum("ms,msa->ma", shape, np.log(step))), complex)
+
+
+def _by_series(
+    angle: _Floats, shape: _Floats, odds: _Floats, weight: _Floats
+) -> npt.NDArray[np.complex128]:
+    """As :func:`_characteristic`, by the power series of the logarithm.
+
+    The counts of a part enter by sums of powers of their odds alone, whatever their number.
+    """
+    away = np.expm1(-1j * angle)
+    total = np.zeros((len(weight), len(angle)), dtype=complex)
+    power, of_odds = np.ones_like(away), shape
+    for term in range(1, _TERMS + 1):
+        power, of_odds = power * away, of_odds * odds
+        total += np.outer(of_odds.sum(axis=1) / term, power)
+    return np.asarray(weight @ np.exp(total), complex)
 
 
 def _grid(shape: _Floats, odds: _Floats, weight: _Floats) -> int | None:
@@ -84,12 +135,21 @@ def _grid(shape: _Floats, odds: _Floats, weight: _Floats) -> int | None:
     with np.errstate(divide="ignore"):
         tilt = share * np.log1p(1 / odds.max(axis=1))[:, None]
     tilt = np.minimum(tilt, 50.0)
-    left = 1 - odds[:, None, :] * np.expm1(tilt)[:, :, None]
-    logarithm = -np.einsum("mts,ms->mt", np.log(np.maximum(left, 1e-300)), shape)
+    some = max(_BLOCK // odds.size, 1)
+    parts = [
+        _tilted(shape, odds, tilt[:, start : start + some]) for start in range(0, len(share), some)
+    ]
+    logarithm = np.concatenate(parts, axis=1)
     length = 16
-    while length * odds.size <= _MOST_WORK:
+    while length <= _LONGEST:
         beyond = np.exp(np.minimum(np.min(logarithm - length * tilt, axis=1), 0.0))
         if float(weight @ beyond) <= _BEYOND:
             return length
         length *= 2
     return None
+
+
+def _tilted(shape: _Floats, odds: _Floats, tilt: _Floats) -> _Floats:
+    """Return the logarithm of the mean of exp(tilt x count), of shape (m, t)."""
+    left = 1 - odds[:, None, :] * np.expm1(tilt)[:, :, None]
+    return -np.einsum("mts,ms->mt", np.log(np.maximum(left, 1e-300)), shape)

@@ -50,3 +50,26 @@ def test_what_lies_beyond_the_grid_is_next_to_nothing(odds):
 
 def test_too_long_a_distribution_is_declined():
     assert sum_probabilities(np.array([0.5]), np.array([[1e8]]), np.ones(1)) is None
+
+
+@pytest.mark.parametrize("odds", [(0.3, 0.05), (0.9, 0.2), (4.0, 0.5)])
+def test_a_long_sum_of_many_counts_is_the_convolution_of_two(odds):
+    # Counts of equal odds are one of their shapes together; numpy.convolve of scipy's two.
+    shape = np.concatenate([np.full(2000, 1.5), np.full(1000, 4.0)])
+    each = np.concatenate([np.full(2000, odds[0]), np.full(1000, odds[1])])
+    known = sum_probabilities(shape, each[None, :], np.ones(1))
+    count = np.arange(len(known))
+    two = [stats.nbinom.pmf(count, 3000 if o == odds[0] else 4000, 1 / (1 + o)) for o in odds]
+    expected = np.convolve(*two)[: len(known)]
+    np.testing.assert_allclose(known, expected, atol=1e-12)
+    at = int(np.searchsorted(np.cumsum(expected), 0.9))
+    assert int(np.searchsorted(np.cumsum(known), 0.9)) == at > 1000
+
+
+def test_a_long_mixture_of_many_counts_is_the_weighted_mean_of_its_parts():
+    shape, weight = np.full(500, 2.0), np.array([0.4, 0.6])
+    odds = np.stack([np.full(500, 0.4), np.full(500, 0.45)])
+    known = sum_probabilities(shape, odds, weight)
+    count = np.arange(len(known))
+    expected = sum(w * stats.nbinom.pmf(count, 1000, 1 / (1 + o[0])) for w, o in zip(weight, odds))
+    np.testing.assert_allclose(known, expected, atol=1e-12)
