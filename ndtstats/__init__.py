@@ -9,7 +9,7 @@ __version__ = "0.1.0"
 #: Modules every stage may import.
 GROUND = (
     "errors", "findings", "columns", "words", "units", "bands", "clock", "progress", "places",
-    "unpacking", "register",
+    "numbers", "unpacking", "register",
 )  # fmt: skip
 
 #: The stages in the order of the job.

@@ -7,6 +7,7 @@ import pandas as pd
 
 from ndtstats.escalation.coverage import covered_mm, gaps, named_in_order, overlaps
 from ndtstats.escalation.items import ITEM_COLUMNS, SLIVER_MM, as_items, as_places
+from ndtstats.numbers import looked_up
 from ndtstats.rules import Procedure
 from ndtstats.statistics import union_intervals
 
@@ -38,7 +39,7 @@ def neighbours(
         columns={"from_mm": "low_mm", "to_mm": "high_mm"}
     )[["ref", "joint", "low_mm", "high_mm", "order"]]
     ends = population.drop_duplicates("joint").set_index("joint")["length_mm"]
-    rejects = rejects.assign(length_mm=rejects["joint"].map(ends), **_steps(rejects))
+    rejects = rejects.assign(length_mm=looked_up(rejects["joint"], ends), **_steps(rejects))
     whole = _whole_lots(rejects, population, looked, procedure)
     sides = pd.concat(
         [_side(rejects, side, procedure) for side in ("left", "right")], ignore_index=True

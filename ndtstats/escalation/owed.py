@@ -127,7 +127,7 @@ def _closed_by(past: History, gone: pd.DataFrame) -> pd.DataFrame:
 
 def said(decisions: pd.DataFrame, verb: str) -> "pd.Series[str]":
     """Return each decision in words: what was done, by whom, when, its number, and why."""
-    day = decisions["at"].dt.strftime("%Y-%m-%d") if len(decisions) else ""
+    day = decisions["at"].dt.strftime("%Y-%m-%d").astype("str") if len(decisions) else ""
     text: pd.Series[str] = (
         f"{verb} by " + decisions["person"] + " on " + day + " (" + decisions["decision"] + "): "
         + decisions["reason"]

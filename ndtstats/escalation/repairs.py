@@ -8,6 +8,7 @@ import pandas as pd
 
 from ndtstats.escalation.coverage import covered_mm, named_in_order, overlaps
 from ndtstats.escalation.items import ITEM_COLUMNS, as_items, as_places
+from ndtstats.numbers import looked_up
 
 #: How far two readings of a tape may differ, in mm: common practice, no source.
 TAPE_MM = 10.0
@@ -255,7 +256,7 @@ def place_on_new_weld(rejects: pd.DataFrame, cut_out: pd.DataFrame) -> pd.DataFr
     The whole of the new weld where that ends before the place begins.
     """
     known = cut_out.set_index("joint")
-    length = rejects["joint"].map(known["length_mm"])
+    length = looked_up(rejects["joint"], known["length_mm"])
     beyond = rejects["from_mm"] >= length
     return pd.DataFrame(
         {

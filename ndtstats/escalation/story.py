@@ -89,7 +89,8 @@ def _found(
 
 def _indications(shown: pd.DataFrame) -> str:
     kind = ("imperfection " + shown["imperfection"].astype("str")).fillna("an imperfection")
-    at = " at " + shown["start_mm"].map("{:g}".format) + " to " + shown["end_mm"].map("{:g}".format)
+    low, high = (shown[name].map("{:g}".format).astype("str") for name in ("start_mm", "end_mm"))
+    at = " at " + low + " to " + high
     told = kind + (at + " mm").where(shown["located"], "")
     parts = told[shown["imperfection"].notna() | shown["located"]]
     return f" ({', '.join(parts)})" if len(parts) else ""

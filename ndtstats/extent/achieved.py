@@ -9,6 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
+from ndtstats.numbers import looked_up
 from ndtstats.planning.frame import MARGIN_MM, End, crossing_points
 from ndtstats.statistics import intersect_length, union_intervals, union_length
 
@@ -47,7 +48,7 @@ def examined_spans(examinations: pd.DataFrame, joints: pd.DataFrame) -> pd.DataF
     1   B-1     RT    900.0  1000.0
     """
     judged = examinations[examinations["verdict"].isin(JUDGED)]
-    length = judged["joint"].map(joints.set_index("joint")["length_mm"])
+    length = looked_up(judged["joint"], joints.set_index("joint")["length_mm"])
     spans = judged[["joint", "method"]].assign(
         from_mm=judged["from_mm"].fillna(0.0).clip(lower=0.0),
         to_mm=np.minimum(judged["to_mm"].fillna(np.inf), length),
@@ -97,7 +98,7 @@ def _as_if_not_cut_off(
     spans: pd.DataFrame, joints: pd.DataFrame, spot_length_mm: Any
 ) -> "tuple[pd.Series[float], pd.Series[float]]":
     """Return the bounds of exposures, those at an end as long as a spot about a place there is."""
-    length = spans["joint"].map(joints.set_index("joint")["length_mm"])
+    length = looked_up(spans["joint"], joints.set_index("joint")["length_mm"])
     spot_mm = spot_on(spans, joints, spot_length_mm)
     low, high = spans["from_mm"], spans["to_mm"]
     begins = low.where(low > SLACK_MM, np.minimum(low, high - spot_mm))
@@ -110,7 +111,7 @@ def long_enough(
     spans: pd.DataFrame, joints: pd.DataFrame, spot_length_mm: Any
 ) -> "pd.Series[bool]":
     """Return which exposures are long enough to be a spot, aligned to ``spans``."""
-    length = spans["joint"].map(joints.set_index("joint")["length_mm"])
+    length = looked_up(spans["joint"], joints.set_index("joint")["length_mm"])
     spot_mm = spot_on(spans, joints, spot_length_mm)
     at_end = (spans["from_mm"] <= SLACK_MM) | (spans["to_mm"] >= length - SLACK_MM)
     least = np.where(at_end, spot_mm / 2, spot_mm)
@@ -123,7 +124,7 @@ def spot_on(spans: pd.DataFrame, joints: pd.DataFrame, spot_length_mm: Any) -> "
         np.broadcast_to(np.asarray(spot_length_mm, dtype=np.float64), len(joints)),
         index=joints["joint"],
     )
-    return spans["joint"].map(of_joint)
+    return looked_up(spans["joint"], of_joint)
 
 
 def crossings(joints: pd.DataFrame) -> pd.DataFrame:

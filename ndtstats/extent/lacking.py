@@ -21,6 +21,7 @@ from ndtstats.extent.achieved import (
     spots_on,
     union_on,
 )
+from ndtstats.numbers import looked_up
 from ndtstats.planning.frame import ends_named
 from ndtstats.planning.sequence import (
     cut_at_increments,
@@ -75,7 +76,7 @@ def _work(rule: ExtentRule, made: pd.DataFrame) -> pd.DataFrame:
     # Root and cap by one welder are one stretch of his work.
     stretch = made.groupby([*_WHOSE, "joint"]).ngroup()
     first = made.assign(stretch=stretch).drop_duplicates("stretch")
-    welded = first["stretch"].map(union_length(stretch, made["from_mm"], made["to_mm"]))
+    welded = looked_up(first["stretch"], union_length(stretch, made["from_mm"], made["to_mm"]))
     spots = (welded / first["spot_mm"]).floordiv(1.0).clip(lower=1.0)
     first = first.assign(welded=welded, spots=1.0 if rule.unit == "joints" else spots)
     return first.groupby(_WHOSE).agg(
@@ -130,16 +131,16 @@ def joints_not_shown(rule: ExtentRule, joints: pd.DataFrame, spans: pd.DataFrame
 def _room_beside(points: pd.DataFrame, joints: pd.DataFrame) -> "pd.Series[float]":
     """Return how many spots each joint has room for between spots about points of it."""
     of = joints.set_index("joint")
-    spot, length = (points["joint"].map(of[name]) for name in ("spot_mm", "length_mm"))
+    spot, length = (looked_up(points["joint"], of[name]) for name in ("spot_mm", "length_mm"))
     low = (points["at_mm"] - spot / 2).clip(upper=length - spot).clip(lower=0.0)
     taken = union_intervals(points["joint"], low, np.minimum(low + spot, length))
     edge = pd.DataFrame({"group": joints["joint"], "start": joints["length_mm"]})
     edges = pd.concat([taken, edge.assign(end=edge["start"])], ignore_index=True)
     edges = edges.sort_values(["group", "start"], kind="stable")
     before = edges.groupby("group")["end"].shift(fill_value=0.0)
-    spots = ((edges["start"] - before) / edges["group"].map(of["spot_mm"])).floordiv(1.0)
+    spots = ((edges["start"] - before) / looked_up(edges["group"], of["spot_mm"])).floordiv(1.0)
     room = spots.clip(lower=0.0).groupby(edges["group"]).sum()
-    return joints["joint"].map(room)
+    return looked_up(joints["joint"], room)
 
 
 def first_stretches_not_shown(

@@ -253,7 +253,8 @@ def _whys(groups: pd.DataFrame, shares: Shares, rule: ExtentRule) -> list[str]:
     stretch = (first_m + " of " + whose).mask(whose == "all", first_m)
     why = why.where(groups["stretch"] == 0, stretch).mask(shares.shared, "drawn by chance")
     strict = (groups["factor"] > 1) & (groups["welder"] >= 0)
-    return list(why.mask(strict, why + groups["factor"].map("; tightened, extent × {:g}".format)))
+    factor = groups["factor"].map("; tightened, extent × {:g}".format).astype("str")
+    return list(why.mask(strict, why + factor))
 
 
 def _least(

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.errors import UseError
+from ndtstats.numbers import looked_up
 from ndtstats.planning.allocation import strata_of, unreached
 from ndtstats.planning.draw import DRAWS, draw_reserves
 from ndtstats.planning.exposures import exposures_of
@@ -310,7 +311,7 @@ def _cells_of_rule(
         crossing = cells["mandatory"] == "crossing"
         cells = cells[crossing if rule.places == "crossings" else ~crossing]
     first = _is_first(cells, deposits, rule.first_off.of, rule.first_off.joints)
-    joint_mm = cells["joint"].map(under.set_index("joint")["length_mm"])
+    joint_mm = looked_up(cells["joint"], under.set_index("joint")["length_mm"])
     return cells.assign(first_off=first, joint_mm=joint_mm)
 
 

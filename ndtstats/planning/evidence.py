@@ -128,7 +128,7 @@ def _chosen(fitting: pd.DataFrame, due: pd.DataFrame, chance: "pd.Series[int]") 
 
 def _reasons(due: pd.DataFrame, fits: pd.DataFrame, open_: pd.DataFrame) -> Any:
     """Return why no cell, or no further one, fits each window."""
-    since = due["opens_on"].dt.strftime("%Y-%m-%d")
+    since = due["opens_on"].dt.strftime("%Y-%m-%d").astype("str")
 
     def none(rows: pd.DataFrame) -> Any:
         return ~due.index.isin(rows["number"])
@@ -153,7 +153,7 @@ def _told(
     """Return the chosen cells, and after them what each window still lacks, in words."""
     left = due["lacking"] - _counted(chosen, due)
     named = "certificate " + due["certificate"] + ", window closes "
-    named += due["closes_on"].dt.strftime("%Y-%m-%d")
+    named += due["closes_on"].dt.strftime("%Y-%m-%d").astype("str")
     more = left.astype("str") + " more needed for " + named + ": " + reasons
     none = ("none found for " + named + ": " + reasons).where(left == due["lacking"], more)
     found = due.assign(why="qualification evidence: " + named).loc[chosen["number"]]

@@ -96,7 +96,7 @@ def factors_in_words(factors: pd.DataFrame) -> Any:
     distinct, which = _distinct(factors)
     text = pd.Series("", index=distinct.index, dtype="str")
     for name in distinct.columns:
-        shown = f"{name.replace('_', ' ')} " + distinct[name].map("{:.3g}".format)
+        shown = f"{name.replace('_', ' ')} " + distinct[name].map("{:.3g}".format).astype("str")
         joined = (text + " × " + shown).where(text != "", shown)
         text = text.where(distinct[name] == 1.0, joined)
     return pd.Series(text.array.take(which), index=factors.index)

@@ -247,7 +247,7 @@ def shortfall(spots: pd.DataFrame, *, per_shift: int, per_day: int, start: date)
     """
     reached = reachable(spots, per_shift=per_shift, per_day=per_day, start=start)
     short = in_walking_order(spots[~reached])
-    due = short["due"].dt.strftime("%Y-%m-%d")
+    due = short["due"].dt.strftime("%Y-%m-%d").astype("str")
     past = short["due"] < pd.Timestamp(start)
     why = ("was due on " + due).where(past, "no exposure is left for it by " + due)
     waits = why + ", and the joint is not welded yet"

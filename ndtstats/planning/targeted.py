@@ -112,7 +112,7 @@ def with_budget(
     stakes = stakes_of(among.cells, yard, rules)
     places, gain = spend(stakes, among.free, stakes.looked_at(among.planned), budget)
     chosen = among.cells.iloc[places]
-    worth = pd.Series(gain, chosen.index).map("{:.2g}".format)
+    worth = pd.Series(gain, chosen.index).map("{:.2g}".format).astype("str")
     why = "aimed: " + worth + " expected consequence found by an exposure"
     spent = int(stakes.exposures[places].sum())
     note = f"{spent} of {budget} exposures beyond the rules aimed at {len(places)} places"

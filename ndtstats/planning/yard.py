@@ -4,6 +4,7 @@ from datetime import datetime
 
 import pandas as pd
 
+from ndtstats.numbers import looked_up
 from ndtstats.places import filled_places
 from ndtstats.planning.drawing import Yard, with_flags, with_risk
 from ndtstats.planning.likelihood import Likelihood, fit_likelihood, histories
@@ -76,7 +77,7 @@ def frame_kept(
     kept = kept.assign(
         mandatory=kept["mandatory"].fillna(""),
         welder=kept["welder"].fillna(""),
-        joint_mm=kept["joint"].map(yard.joints.set_index("joint")["length_mm"]),
+        joint_mm=looked_up(kept["joint"], yard.joints.set_index("joint")["length_mm"]),
     ).reset_index(drop=True)
     flagged = with_flags(kept, yard, rules)
     parts = [

@@ -127,14 +127,20 @@ def _told(nearest: pd.DataFrame, tickets: pd.DataFrame) -> pd.DataFrame:
     """Return the nearest certificates with the reason in words."""
     named = tickets["certificate"].reindex(nearest["ticket"]).set_axis(nearest.index)
     some = nearest["welder"].isin(tickets["welder"])
-    ended = nearest["ends"].dt.strftime("%Y-%m-%d")
+    ended = nearest["ends"].dt.strftime("%Y-%m-%d").astype("str")
     cases: list[tuple[Any, Any]] = [
         (~some, "no certificate of " + nearest["welder"] + " is in the register"),
         (named.isna(), "no certificate for process " + nearest["process"].fillna("?")),
         (nearest["lacking"] > 0, named + " does not cover " + _beyond(nearest)),
         (nearest["begins"].isna(), named + " was not in force yet"),
     ]
-    lapsed = named + " was in force until " + ended + " only: " + nearest["because"].map(_LAPSED)
+    lapsed = (
+        named
+        + " was in force until "
+        + ended
+        + " only: "
+        + nearest["because"].map(_LAPSED).astype("str")
+    )
     reason = np.select([case for case, _ in cases], [text for _, text in cases], lapsed)
     return nearest.assign(certificate=named, reason=pd.Series(reason, nearest.index, dtype="str"))
 
@@ -146,5 +152,5 @@ def _beyond(nearest: pd.DataFrame) -> "pd.Series[str]":
         value = nearest[name]
         text = value.map("{:g} mm".format) if name == "thickness_mm" else value.fillna("?")
         out = nearest[fits].eq(other=False)
-        words = words.where(~out, words + f", {_WORDS[name]}" + text)
+        words = words.where(~out, words + f", {_WORDS[name]}" + text.astype("str"))
     return words.str.removeprefix(", ")

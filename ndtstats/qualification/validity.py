@@ -77,13 +77,14 @@ def validity(
 
 def _notes(tickets: pd.DataFrame, confirmations: pd.DataFrame) -> "pd.Series[str]":
     """Return what the reader of each certificate must know."""
-    scheme, own = tickets["scheme"], tickets["route"]
+    scheme, own = tickets["scheme"], tickets["route"].astype("str")
     taken = route_of(tickets)
     choice = scheme.isin([s.name for s in schemes().values() if s.route and not s.usual_route])
     stated = tickets["valid_until"].notna()
     strange = own.notna() & (own != taken.fillna("")) & scheme.notna()
     unnamed = choice & taken.isna()
     vouched = vouched_until(tickets, confirmations)
+    since = vouched.dt.strftime("%Y-%m-%d").astype("str")
     cases = [
         (scheme.isna(), tickets["standard"].fillna("?") + " is not a scheme known here; taken as"
          " the certificate states it: confirmation and continuity are not looked at"),
@@ -91,8 +92,7 @@ def _notes(tickets: pd.DataFrame, confirmations: pd.DataFrame) -> "pd.Series[str
         (unnamed & stated, "no route stated: ends on its valid_until"),
         (unnamed & ~stated, "neither route nor valid_until stated: only confirmations"
          " are looked at"),
-        (_assumed(tickets, vouched), "confirmations before " + vouched.dt.strftime("%Y-%m-%d")
-         + " on its word"),
+        (_assumed(tickets, vouched), "confirmations before " + since + " on its word"),
     ]  # fmt: skip
     cases += [
         ((scheme == known.name) & (taken == letter), pd.Series(route.note, tickets.index))

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.errors import UseError
+from ndtstats.numbers import numbered, positions
 from ndtstats.rates.base import (
     NEEDED,
     attributes_at,
@@ -16,7 +17,6 @@ from ndtstats.rates.base import (
     read_examinations,
 )
 from ndtstats.rates.charge import OF_DEPOSIT, charge
-from ndtstats.rates.numbers import numbered, positions
 from ndtstats.rates.sample import (
     OF_INDICATION,
     attributes_of,

@@ -8,8 +8,8 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.bands import thickness_band
+from ndtstats.numbers import numbered, positions
 from ndtstats.rates.chance import with_parts
-from ndtstats.rates.numbers import numbered, positions
 from ndtstats.register import Register, overturned_ids, second_reading
 
 #: What is known of the weld that was examined.

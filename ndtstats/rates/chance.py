@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ndtstats.rates.numbers import numbered
+from ndtstats.numbers import numbered
 
 #: An examination stands for its spot if at least this share of the shorter of the two is common to
 #: both; from this share on, two of one spot are the same look twice. Common practice, no source.

@@ -6,7 +6,7 @@ from typing import Any, NamedTuple
 import numpy as np
 import pandas as pd
 
-from ndtstats.rates.numbers import numbered
+from ndtstats.numbers import numbered
 
 #: What a deposit says of a weld; process, position and procedure where it differs from the joint.
 OF_DEPOSIT = ("welder", "process", "position", "procedure")

@@ -15,6 +15,7 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.bands import thickness_band
+from ndtstats.numbers import numbered, positions
 from ndtstats.rates.base import (
     NEEDED,
     attributes_at,
@@ -26,7 +27,6 @@ from ndtstats.rates.base import (
     second_verdicts,
 )
 from ndtstats.rates.charge import OF_DEPOSIT, UNKNOWN, Charges
-from ndtstats.rates.numbers import numbered, positions
 from ndtstats.rates.sample import attributes_of, charged, deposits_of, with_draws
 from ndtstats.register import (
     MOST_JOINTS_NAMED,

@@ -173,7 +173,8 @@ def _names(
     papers = register.table("examinations", job=job, as_of=as_of, columns=["report", "exposure"])
     told = papers.set_index("id").reindex(rows["id"])
     exposure = (" no. " + told["exposure"].astype("str")).fillna("").to_numpy()
-    place = rows["from_mm"].map("{:g}".format) + "-" + rows["to_mm"].map("{:g} mm".format)
+    first, last = (rows[name].map("{:g}".format).astype("str") for name in ("from_mm", "to_mm"))
+    place = first + "-" + last + " mm"
     day = pd.Series(np.datetime_as_string(rows["date"].to_numpy(), unit="D"), rows.index, "str")
     text = method + " " + told["report"].astype("str").to_numpy() + exposure
     named: pd.Series[str] = text + ", " + rows["joint"] + " " + place + ", " + day

@@ -397,7 +397,7 @@ def _unqualified(job: Job) -> pd.DataFrame:
     """Return the deposits outside a qualification, but for those that somebody answered for."""
     found = outside(job.register, job=job.job, as_of=job.as_of)
     found = found[found["joint"].isin(job.joints["joint"])]
-    day = found["date"].dt.strftime("%Y-%m-%d")
+    day = found["date"].dt.strftime("%Y-%m-%d").astype("str")
     deposit = found["joint"] + " | " + found["welder"] + " | " + day
     warned = job.warnings[job.warnings["code"] == "UNQUALIFIED"]
     told = warned["row"].str.split(" | ", regex=False).str[1:4].str.join(" | ")

@@ -141,6 +141,7 @@ def _last_welded(zones: pd.DataFrame, work: pd.DataFrame) -> pd.DataFrame:
         levels.append(levels[-1].assign(zone=around).dropna(subset="zone"))
     everything = pd.concat(levels).sort_values("date", kind="stable")
     last = everything.drop_duplicates("zone", keep="last").set_index("zone")
+    last = last.astype({"joint": "str"})
     return last.rename(columns={"joint": "welded_joint", "date": "welded_on"})
 
 
@@ -165,7 +166,8 @@ def _notes(rows: pd.DataFrame) -> Any:
         for name in ("pressure_bar", "needed_bar", "most_bar")
     }
     day = {name: _day(rows[name]) for name in ("date", "welded_on", "due")}
-    done = rows["test"] + " test of " + day["date"] + ", report " + rows["report"]
+    report = rows["report"].astype("str")
+    done = rows["test"].astype("str") + " test of " + day["date"] + ", report " + report
     drawn = rows["test_pressure_bar"].notna()
     drawing = "the drawing states " + bar["needed_bar"]
     asked = drawing.where(drawn, rows["how"]).astype("str").fillna("no pressure is stated for it")

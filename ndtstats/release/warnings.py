@@ -140,7 +140,7 @@ def _come_in(told: pd.DataFrame, register: Register, as_of: datetime | None) -> 
     for job, mine in unqualified.groupby("job"):
         still = outside(register, job=str(job), as_of=as_of)
         names = still["joint"] + "\x1f" + still["welder"] + "\x1f"
-        names += still["date"].dt.strftime("%Y-%m-%d")
+        names += still["date"].dt.strftime("%Y-%m-%d").astype("str")
         own = mine["row_key"].str.split("\x1f").str[1:4].str.join("\x1f")
         gone[mine.index] = ~own.isin(names).to_numpy()
     return gone

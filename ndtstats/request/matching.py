@@ -3,6 +3,8 @@
 import numpy as np
 import pandas as pd
 
+from ndtstats.numbers import numbered
+
 #: What an examination must agree in with the spot that it answers.
 _WHERE = ["job", "joint", "method", "round"]
 
@@ -92,10 +94,14 @@ def shared_places(examinations: pd.DataFrame, spots: pd.DataFrame) -> pd.DataFra
         Columns ``id``, ``spot``, ``part``, ``from_mm``, ``to_mm``, ``batch``, the last three of the
         spot with ``_asked`` behind, and ``shared_mm``, the length that both have in common.
     """
-    place = [*_WHERE, "from_mm", "to_mm", "batch"]
     # Plans reach few of the joints, and names are slow to pair.
-    near = examinations.loc[examinations["joint"].isin(spots["joint"]), ["id", *place]]
-    pairs = near.merge(spots[["spot", "part", *place]], on=_WHERE, suffixes=("", "_asked"))
+    needed = ["id", *_WHERE, "from_mm", "to_mm", "batch"]
+    near = examinations.loc[examinations["joint"].isin(spots["joint"]), needed]
+    place, planned = numbered(near, spots, by=_WHERE)
+    columns = ["spot", "part", "from_mm", "to_mm", "batch"]
+    pairs = near.assign(place=place).merge(
+        spots[columns].assign(place=planned), on="place", suffixes=("", "_asked")
+    )
     low = np.maximum(pairs["from_mm"], pairs["from_mm_asked"])
     high = np.minimum(pairs["to_mm"], pairs["to_mm_asked"])
     return pairs.assign(shared_mm=high - low)[high > low]

@@ -5,6 +5,7 @@ from datetime import datetime
 import pandas as pd
 
 from ndtstats.errors import UseError
+from ndtstats.numbers import looked_up
 from ndtstats.planning import plan_head, plan_spots
 from ndtstats.planning.exposures import exposures_of
 from ndtstats.planning.order import in_walking_order, with_due_dates
@@ -81,7 +82,7 @@ def _exposures(
     if pd.isna(head["rules_sha256"]):
         return takes
     joints = register.table("joints", job=str(head["job"]), as_of=as_of).set_index("joint")
-    cells = spots.assign(joint_mm=spots["joint"].map(joints["length_mm"]))
+    cells = spots.assign(joint_mm=looked_up(spots["joint"], joints["length_mm"]))
     for rule in rules_by_sha256(register, head["rules_sha256"]).extent:
         mine = cells["rule"] == rule.name
         takes[mine] = exposures_of(cells[mine], rule)

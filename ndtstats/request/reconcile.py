@@ -177,10 +177,10 @@ def _examined(judged: pd.DataFrame) -> pd.DataFrame:
 def _notes(rows: pd.DataFrame) -> Any:
     """Return what is to be known of each spot, "" where its state says it all."""
     millimetres = "{:.0f} mm".format
-    examined = rows["examined_mm"].map("{:.0f}".format)
+    examined = rows["examined_mm"].map("{:.0f}".format).astype("str")
     cases = {
-        "short": examined + " of " + rows["asked_mm"].map(millimetres) + " examined",
-        "shifted": "off by " + rows["off_mm"].map(millimetres),
+        "short": examined + " of " + rows["asked_mm"].map(millimetres).astype("str") + " examined",
+        "shifted": "off by " + rows["off_mm"].map(millimetres).astype("str"),
         "not done": rows["remark"].fillna("no reason given"),
     }
     note = np.select([rows["state"] == state for state in cases], list(cases.values()), default="")

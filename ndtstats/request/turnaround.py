@@ -235,7 +235,7 @@ def corrections(log: pd.DataFrame) -> pd.DataFrame:
     """
     loads = log[(log["kind"] == "load") & (log["subject"] == "examinations")]
     columns = ["number", "at", "month", "source", "new", "unchanged", "corrected", "left_out"]
-    month = loads["at"].dt.strftime("%Y-%m") if len(loads) else pd.Series(dtype="str")
+    month = loads["at"].dt.strftime("%Y-%m").astype("str") if len(loads) else pd.Series(dtype="str")
     return loads.assign(month=month)[columns].reset_index(drop=True)
 
 

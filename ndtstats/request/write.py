@@ -139,7 +139,7 @@ def _waiting(request: Request) -> str:
 def _sheet(rows: pd.DataFrame) -> pd.DataFrame:
     """Return the rows under the headings of the examinations table, blanks to be filled in."""
     table = TABLES["examinations"]
-    shown = rows.assign(due=rows["due"].dt.strftime("%Y-%m-%d"))
+    shown = rows.assign(due=rows["due"].dt.strftime("%Y-%m-%d").astype("str"))
     # Columns that few requests need stand there only where something is in them.
     seldom = {name for name in ("conditions", "hold", "shift") if shown[name].isna().all()}
     asked = [name for name in _ORDER if name not in seldom]
