@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.errors import UseError
-from ndtstats.numbers import looked_up
+from ndtstats.numbers import looked_up, numbered, positions
 from ndtstats.planning.allocation import strata_of, unreached
 from ndtstats.planning.draw import DRAWS, draw_reserves
 from ndtstats.planning.exposures import exposures_of
@@ -236,8 +236,7 @@ def with_flags(cells: pd.DataFrame, yard: Yard, rules: Rules) -> pd.DataFrame:
         ``first_of_welder``, ``first_of_procedure``: first in the whole job.
     """
     work = work_of(yard.joints, yard.deposits)
-    keys = ["joint", "welder"]
-    at = pd.MultiIndex.from_frame(work[keys]).get_indexer(pd.MultiIndex.from_frame(cells[keys]))
+    at = positions(*numbered(work, cells, by=("joint", "welder")))
     of = work[["process", "position", "thickness"]].reindex(at).set_index(cells.index)
     number = rules.file.risk.first_joints
     made = yard.deposits
@@ -252,14 +251,21 @@ def with_flags(cells: pd.DataFrame, yard: Yard, rules: Rules) -> pd.DataFrame:
 
 
 def with_risk(
-    cells: pd.DataFrame, under: pd.DataFrame, yard: Yard, rules: Rules, rule: ExtentRule
+    cells: pd.DataFrame,
+    under: pd.DataFrame,
+    yard: Yard,
+    rules: Rules,
+    rule: ExtentRule,
+    *,
+    in_words: bool = True,
 ) -> pd.DataFrame:
     """Return the cells of a rule with what is at risk there.
 
     Returns
     -------
     DataFrame
-        ``factors`` (in words), ``risk`` (their product); ``mean_expected``: rejectable
+        ``factors`` (in words; not ``in_words``: blank), ``risk`` (their product);
+        ``mean_expected``: rejectable
         imperfections that an examination would find of a welder at the mean, without the factors
         that the rules state; ``stated``: the product of those; ``consequence``; ``exposures``.
     """
@@ -269,7 +275,7 @@ def with_risk(
     learned = factors[[name for name in EFFECTS if name != "welder"]].prod(axis=1)
     return cells.assign(
         risk=factors.prod(axis=1),
-        factors=factors_in_words(factors),
+        factors=factors_in_words(factors) if in_words else "",
         mean_expected=metres * likelihood.rate_per_m * learned,
         stated=factors[list(OF_RULES)].prod(axis=1),
         consequence=factors["consequence"],

@@ -77,7 +77,10 @@ class Likelihood:
     def relative(self, factor: str, levels: Any) -> npt.NDArray[np.float64]:
         """Return the effect of each level of a factor, 1 where nothing is known of it."""
         mine = self.effects[self.effects["factor"] == factor].set_index("level")["relative"]
-        return pd.Series(levels, dtype="str").map(mine).fillna(1.0).to_numpy(float)
+        # Levels are few, and the cells that have them many. What is missing has the code -1.
+        codes, distinct = pd.factorize(pd.Series(levels, dtype="str"))
+        known = mine.reindex(distinct).fillna(1.0).to_numpy(float)
+        return np.append(known, 1.0)[codes]
 
     def posterior(self, welders: Any) -> pd.DataFrame:
         """Return shape ``a`` and rate ``b`` of the gamma of each welder's relative rate.

@@ -4,7 +4,7 @@ from datetime import datetime
 
 import pandas as pd
 
-from ndtstats.numbers import looked_up
+from ndtstats.numbers import looked_up, numbered
 from ndtstats.places import filled_places
 from ndtstats.planning.drawing import Yard, with_flags, with_risk
 from ndtstats.planning.likelihood import Likelihood, fit_likelihood, histories
@@ -50,7 +50,13 @@ def yard_of(register: Register, job: str, rules: Rules, as_of: datetime | None =
 
 
 def frame_kept(
-    register: Register, job: str, yard: Yard, rules: Rules, as_of: datetime | None = None
+    register: Register,
+    job: str,
+    yard: Yard,
+    rules: Rules,
+    as_of: datetime | None = None,
+    *,
+    in_words: bool = True,
 ) -> pd.DataFrame:
     """Return the frames of the draws by the same extents, with what is at risk there today.
 
@@ -60,8 +66,9 @@ def frame_kept(
     Returns
     -------
     DataFrame
-        As :func:`ndtstats.planning.drawing.frame_of_rules`, and ``plan``; ``why`` is empty. Cells
-        of joints that the register no longer has are left out.
+        As :func:`ndtstats.planning.drawing.frame_of_rules`, and ``plan``; ``why`` is empty, and so
+        is ``factors`` where they are not asked for ``in_words``, which takes long. Cells of joints
+        that the register no longer has are left out.
     """
     plans = register.table("plans", job=job, as_of=as_of)
     drawn = plans[plans["kind"] == "draw"]
@@ -80,10 +87,13 @@ def frame_kept(
         joint_mm=looked_up(kept["joint"], yard.joints.set_index("joint")["length_mm"]),
     ).reset_index(drop=True)
     flagged = with_flags(kept, yard, rules)
+    of_rule = flagged.groupby("rule").indices
     parts = [
-        with_risk(mine, yard.joints, yard, rules, rule)
+        with_risk(
+            flagged.iloc[of_rule[rule.name]], yard.joints, yard, rules, rule, in_words=in_words
+        )
         for rule in rules.extent
-        if len(mine := flagged[flagged["rule"] == rule.name])
+        if rule.name in of_rule
     ]
     return pd.concat(parts, ignore_index=True) if parts else kept
 
@@ -120,18 +130,16 @@ def likelihoods_of(
     """Return how likely imperfections are, by kind of method, from the results of all jobs."""
     told = examined["verdict"].isin(["accept", "reject"]) & (examined["round"].fillna(0) == 0)
     joints = register.table("joints", as_of=as_of, columns=_JOINTS)
-    first = _across_jobs(filled_places(examined[told], joints))
+    first = filled_places(examined[told], joints)
     first = first[first["to_mm"] > first["from_mm"]]
-    deposits = _across_jobs(register.table("deposits", as_of=as_of, columns=_DEPOSITS))
     found = first.assign(found=_found(register, first, as_of))
-    seen = histories(found, _across_jobs(joints), deposits)
+    deposits = register.table("deposits", as_of=as_of, columns=_DEPOSITS)
+    # Names of joints come again in every job, and are slow to compare.
+    tables = (found, joints, deposits)
+    numbers = zip(tables, numbered(*tables), strict=True)
+    seen = histories(*(table.assign(joint=number) for table, number in numbers))
     rate = rules.file.risk.rate_per_m
     return {kind: fit_likelihood(rows, rate_per_m=rate) for kind, rows in seen.items()}
-
-
-def _across_jobs(table: pd.DataFrame) -> pd.DataFrame:
-    """Return rows whose joint is named with its job: numbers come again in every job."""
-    return table.assign(joint=table["job"] + " / " + table["joint"])
 
 
 def _found(register: Register, first: pd.DataFrame, as_of: datetime | None) -> "pd.Series[float]":

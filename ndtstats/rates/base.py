@@ -10,7 +10,8 @@ import pandas as pd
 from ndtstats.bands import thickness_band
 from ndtstats.numbers import numbered, positions
 from ndtstats.rates.chance import with_parts
-from ndtstats.register import Register, overturned_ids, second_reading
+from ndtstats.register import Register, jobs_known, overturned_ids, second_reading
+from ndtstats.register.schema import STORED
 
 #: What is known of the weld that was examined.
 ATTRIBUTES = (
@@ -58,6 +59,30 @@ def read_examinations(
     columns : sequence of str, optional
         Which columns of the examinations table; None: all.
     """
+    if not register.remembers:
+        return _read(register, job, method, as_of, attributes, columns)
+    # Who remembers is asked for one selection after the other: all is worked out once.
+    only = jobs_known(register, as_of) == [job]
+    rows = register.once(
+        ("examinations on joints", None if only else job, as_of),
+        lambda: _read(register, job, None, as_of, ATTRIBUTES, None),
+    )
+    if method is not None:
+        rows = rows[rows["method"] == method].reset_index(drop=True)
+    left_out = [name for name in ATTRIBUTES if name not in attributes]
+    if columns is not None:
+        left_out += [c.name for c in STORED["examinations"] if c.name not in columns]
+    return rows.drop(columns=left_out)
+
+
+def _read(
+    register: Register,
+    job: str | None,
+    method: str | None,
+    as_of: datetime | None,
+    attributes: Sequence[str],
+    columns: Sequence[str] | None,
+) -> pd.DataFrame:
     rows = register.table("examinations", job=job, as_of=as_of, columns=columns)
     rows = second_verdicts(register, rows, job=job, as_of=as_of)
     if method is not None:

@@ -69,7 +69,11 @@ def charge_each(rows: pd.DataFrame, indications: pd.DataFrame) -> Charges:
 
 
 def charge(
-    rows: pd.DataFrame, indications: pd.DataFrame, deposits: pd.DataFrame, columns: Sequence[str]
+    rows: pd.DataFrame,
+    indications: pd.DataFrame,
+    deposits: pd.DataFrame,
+    columns: Sequence[str],
+    pairs: pd.DataFrame | None = None,
 ) -> Charges:
     """Return examinations charged by what their deposits say: welder, process and the like.
 
@@ -84,6 +88,8 @@ def charge(
         The table of the register.
     columns : sequence of str
         Columns of :data:`OF_DEPOSIT` to tell apart.
+    pairs : DataFrame, optional
+        What :func:`pairs_of` says of these rows and deposits, where that is known.
 
     Notes
     -----
@@ -91,13 +97,13 @@ def charge(
     indication is charged to those whose deposit holds its place, and its pass and side where both
     are known; with nothing known, to every one of the length.
     """
-    pairs = _pairs(rows, deposits)
+    pairs = pairs_of(rows, deposits) if pairs is None else pairs
     key = pairs["row"].to_numpy()
     for name in columns:
         codes, told = pd.factorize(_codes(name, pairs, rows, deposits)[0])
         key = key * len(told) + codes
     _, first, number = np.unique(key, return_index=True, return_inverse=True)
-    pairs["of"] = number
+    pairs = pairs.assign(of=number)
     found = _lengths(indications, _blamed(pairs, rows, indications, deposits))
     seen = pairs[["row", "deposit"]].take(first).reset_index(drop=True)
     seen = seen.assign(**{name: _told(name, seen, rows, deposits) for name in columns})
@@ -105,6 +111,41 @@ def charge(
     others = np.bincount(seen["row"], charged, len(rows))[seen["row"]] > 1
     seen = seen.assign(rejected=charged, shared=charged & others, times=1, joints=1)
     return Charges(seen, pairs[["of", "low", "high"]], found)
+
+
+def pairs_of(rows: pd.DataFrame, deposits: pd.DataFrame) -> pd.DataFrame:
+    """Return each examination with each deposit that it shows some of.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``row`` and ``deposit`` (their positions; -1 where no deposit is known), ``low`` and
+        ``high``, the place that both have in common, in mm.
+    """
+    examined, welded = numbered(rows, deposits)
+    looked = pd.DataFrame(
+        {"joint": examined, "row": range(len(rows)),
+         "from_mm": rows["from_mm"].to_numpy(), "to_mm": rows["to_mm"].to_numpy(),
+         "date": rows["date"].to_numpy()}
+    )  # fmt: skip
+    made = pd.DataFrame(
+        {"joint": welded, "deposit": range(len(deposits)),
+         "low": deposits["from_mm"].fillna(0.0).to_numpy(),
+         "high": deposits["to_mm"].fillna(np.inf).to_numpy(),
+         "welded": deposits["date"].to_numpy()}
+    )  # fmt: skip
+    pairs = looked.merge(made, on="joint")
+    pairs = pairs.assign(
+        low=np.maximum(pairs["low"], pairs["from_mm"]),
+        high=np.minimum(pairs["high"], pairs["to_mm"]),
+    )
+    # What was welded after the examination (a repair) was not there to be examined.
+    pairs = pairs[(pairs["low"] < pairs["high"]) & (pairs["welded"] <= pairs["date"])]
+    lonely = looked[np.bincount(pairs["row"], minlength=len(looked)) == 0]
+    lonely = lonely.assign(deposit=-1, low=lonely["from_mm"], high=lonely["to_mm"])
+    columns = ["row", "deposit", "low", "high"]
+    every: pd.DataFrame = pd.concat([pairs[columns], lonely[columns]], ignore_index=True)
+    return every
 
 
 def charge_welders(
@@ -144,34 +185,6 @@ def _codes(name: str, at: pd.DataFrame, rows: pd.DataFrame, deposits: pd.DataFra
     of_deposit = np.append(codes[: len(made)], -1)[at["deposit"]]
     of_row = codes[len(made) :][at["row"]]
     return np.where(of_deposit >= 0, of_deposit, of_row), np.append(names, np.nan)
-
-
-def _pairs(rows: pd.DataFrame, deposits: pd.DataFrame) -> pd.DataFrame:
-    """Return each examination with each deposit it shows some of: ``row``, ``deposit``, place."""
-    examined, welded = numbered(rows, deposits)
-    looked = pd.DataFrame(
-        {"joint": examined, "row": range(len(rows)),
-         "from_mm": rows["from_mm"].to_numpy(), "to_mm": rows["to_mm"].to_numpy(),
-         "date": rows["date"].to_numpy()}
-    )  # fmt: skip
-    made = pd.DataFrame(
-        {"joint": welded, "deposit": range(len(deposits)),
-         "low": deposits["from_mm"].fillna(0.0).to_numpy(),
-         "high": deposits["to_mm"].fillna(np.inf).to_numpy(),
-         "welded": deposits["date"].to_numpy()}
-    )  # fmt: skip
-    pairs = looked.merge(made, on="joint")
-    pairs = pairs.assign(
-        low=np.maximum(pairs["low"], pairs["from_mm"]),
-        high=np.minimum(pairs["high"], pairs["to_mm"]),
-    )
-    # What was welded after the examination (a repair) was not there to be examined.
-    pairs = pairs[(pairs["low"] < pairs["high"]) & (pairs["welded"] <= pairs["date"])]
-    lonely = looked[np.bincount(pairs["row"], minlength=len(looked)) == 0]
-    lonely = lonely.assign(deposit=-1, low=lonely["from_mm"], high=lonely["to_mm"])
-    columns = ["row", "deposit", "low", "high"]
-    every: pd.DataFrame = pd.concat([pairs[columns], lonely[columns]], ignore_index=True)
-    return every
 
 
 def _blamed(

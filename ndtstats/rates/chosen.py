@@ -7,6 +7,7 @@ are any; a register that knows of none can but describe what was examined, and s
 
 from typing import NamedTuple
 
+import numpy as np
 import pandas as pd
 
 from ndtstats.errors import UseError, nearest
@@ -108,7 +109,13 @@ def charged_once(seen: pd.DataFrame, by: str) -> pd.DataFrame:
         ``seen`` with the rest as the first deposit states it, and with ``rejected`` and ``shared``
         (the reject is charged to others too) as they are of that one.
     """
-    rejected = seen.groupby(["row", by], dropna=False)["rejected"].transform("any")
-    each = seen.assign(rejected=rejected).drop_duplicates(["row", by])
-    charged = each.groupby("row")["rejected"].transform("sum")
-    return each.assign(shared=each["rejected"] & (charged > 1)).reset_index(drop=True)
+    codes, names = pd.factorize(seen[by], use_na_sentinel=False)
+    row = seen["row"].to_numpy()
+    number, distinct = pd.factorize(row * max(len(names), 1) + codes)
+    rejected = np.bincount(number, seen["rejected"], len(distinct)) > 0
+    # Numbers are given by first occurrence: each new one is higher than all before.
+    first = np.flatnonzero(np.diff(np.maximum.accumulate(number), prepend=-1))
+    row = row[first]
+    charged = np.bincount(row, rejected)
+    each = seen.take(first).assign(rejected=rejected, shared=rejected & (charged[row] > 1))
+    return each.reset_index(drop=True)

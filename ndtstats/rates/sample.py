@@ -14,6 +14,7 @@ from ndtstats.rates.charge import (
     Charges,
     charge,
     charge_each,
+    pairs_of,
 )
 from ndtstats.rates.measures import whole_joints
 from ndtstats.register import Register, jobs_known
@@ -71,7 +72,13 @@ def first_charged(
     """
     rows, shown = _remembered(register, method=method, job=job, as_of=as_of)
     deposits = deposits_of(register, by, job=job, as_of=as_of)
-    return charged(rows, shown, deposits, by)
+    if deposits is None:
+        return charged(rows, shown, None, by)
+    # Who welded what was examined is the same whatever it is broken down by.
+    pairs = register.once(
+        ("who welded what was examined", method, job, as_of), lambda: pairs_of(rows, deposits)
+    )
+    return charged(rows, shown, deposits, by, pairs)
 
 
 def _remembered(
@@ -124,7 +131,11 @@ def deposits_of(
 
 
 def charged(
-    rows: pd.DataFrame, shown: pd.DataFrame, deposits: pd.DataFrame | None, by: Sequence[str]
+    rows: pd.DataFrame,
+    shown: pd.DataFrame,
+    deposits: pd.DataFrame | None,
+    by: Sequence[str],
+    pairs: pd.DataFrame | None = None,
 ) -> Charges:
     """Return first examinations as :func:`first_charged` does.
 
@@ -136,10 +147,14 @@ def charged(
         Their indications (:func:`ndtstats.rates.base.indications`).
     deposits : DataFrame or None
         As :func:`deposits_of` gives them for the same ``by``.
+    pairs : DataFrame, optional
+        As of :func:`ndtstats.rates.charge.charge`.
     """
     of_deposit = [name for name in by if name in OF_DEPOSIT]
     charges = (
-        charge_each(rows, shown) if deposits is None else charge(rows, shown, deposits, of_deposit)
+        charge_each(rows, shown)
+        if deposits is None
+        else charge(rows, shown, deposits, of_deposit, pairs)
     )
     told = shown[[OF_INDICATION, "imp_length_mm"]].take(charges.found["indication"].to_numpy())
     found = charges.found.assign(

@@ -152,4 +152,4 @@ def _grid(shape: _Floats, odds: _Floats, weight: _Floats) -> int | None:
 def _tilted(shape: _Floats, odds: _Floats, tilt: _Floats) -> _Floats:
     """Return the logarithm of the mean of exp(tilt x count), of shape (m, t)."""
     left = 1 - odds[:, None, :] * np.expm1(tilt)[:, :, None]
-    return -np.einsum("mts,ms->mt", np.log(np.maximum(left, 1e-300)), shape)
+    return np.asarray(-np.einsum("mts,ms->mt", np.log(np.maximum(left, 1e-300)), shape), float)

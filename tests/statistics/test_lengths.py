@@ -42,6 +42,29 @@ def test_a_union_is_its_own_union_and_does_not_touch(rows):
     assert np.all(once["start"].to_numpy()[1:][same] > once["end"].to_numpy()[:-1][same])
 
 
+def test_a_union_goes_on_from_one_block_of_intervals_to_the_next():
+    # Groups far longer than a block, and one interval that reaches over several: each millimetre
+    # counted by numpy's running sum of what opens and closes there.
+    rng = np.random.default_rng(4)
+    group, start = rng.integers(0, 3, 200_000), rng.integers(0, 5_000_000, 200_000)
+    end = start + rng.integers(1, 40, 200_000)
+    start[0], end[0] = 1_000_000, 3_000_000
+    found = union_length(group, start, end)
+    for number, length in found.items():
+        mine = group == number
+        size = 6_000_000
+        opened = np.bincount(start[mine], minlength=size) - np.bincount(end[mine], minlength=size)
+        assert length == np.count_nonzero(np.cumsum(opened))
+    assert (
+        found.to_dict()
+        == union_intervals(group, start, end)
+        .assign(length=lambda union: union["end"] - union["start"])
+        .groupby("group")["length"]
+        .sum()
+        .to_dict()
+    )
+
+
 @given(INTERVALS, INTERVALS)
 def test_an_intersection_is_what_both_cover(rows, others):
     shared = intersect_length(*columns(rows), *columns(others))

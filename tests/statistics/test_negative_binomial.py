@@ -71,5 +71,6 @@ def test_a_long_mixture_of_many_counts_is_the_weighted_mean_of_its_parts():
     odds = np.stack([np.full(500, 0.4), np.full(500, 0.45)])
     known = sum_probabilities(shape, odds, weight)
     count = np.arange(len(known))
-    expected = sum(w * stats.nbinom.pmf(count, 1000, 1 / (1 + o[0])) for w, o in zip(weight, odds))
+    parts = zip(weight, odds, strict=True)
+    expected = sum(w * stats.nbinom.pmf(count, 1000, 1 / (1 + o[0])) for w, o in parts)
     np.testing.assert_allclose(known, expected, atol=1e-12)
