@@ -97,24 +97,27 @@ def _piece(rows: Sequence[Sequence[Any]], columns: Sequence[Column]) -> pd.DataF
     cells = list(zip(*rows, strict=True)) or [()] * len(columns)
     return pd.DataFrame(
         {
-            column.name: _read(np.array(values, dtype=object), column.kind)
+            column.name: _read(values, column.kind)
             for column, values in zip(columns, cells, strict=True)
         },
         index=pd.RangeIndex(len(rows)),
     )
 
 
-def _read(cells: "np.ndarray[Any, Any]", kind: str) -> Any:
-    """Return cells as read from the database as a column in its data type."""
+def _read(values: tuple[Any, ...], kind: str) -> Any:
+    """Return the cells of a column as read from the database in its data type."""
     if kind == "number":
-        return cells.astype("float64")
+        return np.array(values, dtype="float64")
+    if kind == "whole" and (known := np.array(values)).dtype == np.int64:
+        return known
+    cells = np.array(values, dtype=object)
     if kind not in {"text", "numbers", "date"}:
         return pd.array(cells, dtype=_DTYPES[kind])
     # Most texts and days stand in many rows: each is converted, and kept, once.
     codes, distinct = pd.factorize(cells)
     index = pd.RangeIndex(len(distinct))
-    known = _typed(pd.Series(distinct, index, dtype=object), kind, index)
-    return known.array.take(codes, allow_fill=True)
+    each = _typed(pd.Series(distinct, index, dtype=object), kind, index)
+    return each.array.take(codes, allow_fill=True)
 
 
 def to_rows(frame: pd.DataFrame, size: int) -> Iterator[Rows]:

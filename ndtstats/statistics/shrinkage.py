@@ -97,13 +97,19 @@ def fit_gamma_poisson(count: Any, exposure: Any, *, mean: float | None = None) -
     if (why := _too_little(k, m, pooled)) is not None:
         return _one_rate("gamma", pooled if mean is None else mean, len(k), alike, why)
 
-    def told(p: _Floats) -> tuple[float, _Floats]:
-        centre = np.exp(p[0]) if mean is None else mean
-        value, slopes = _gamma_poisson(k, m, centre, np.exp(p[-1]))
-        return value, slopes if mean is None else slopes[1:]
+    def value(p: _Floats) -> float:
+        return _gamma_poisson(k, m, np.exp(p[0]) if mean is None else mean, np.exp(p[-1]))
+
+    def slopes(p: _Floats) -> _Floats:
+        shape = np.exp(p[-1])
+        if mean is not None:
+            return np.array([_slope_of_shape(k, m, mean, shape)])
+        centre = np.exp(p[0])
+        return np.array([_slope_of_mean(k, m, centre, shape), _slope_of_shape(k, m, centre, shape)])
 
     most = np.log(_ALIKE * max(1.0, float(k.max())))
-    best, p = _newton(told, [0.0] if mean is not None else [np.log(pooled), 0.0], most)
+    start = [0.0] if mean is not None else [np.log(pooled), 0.0]
+    best, p = _newton(value, slopes, start, most)
     shape = float(np.exp(p[-1]))
     centre = float(np.exp(p[0])) if mean is None else mean
     if best <= alike + 1e-9 or p[-1] >= most:
@@ -142,11 +148,15 @@ def fit_beta_binomial(count: Any, number: Any) -> Prior:
     if (why := _too_little(k, n - k, pooled)) is not None:
         return _one_rate("beta", pooled, len(k), alike, why)
 
-    def told(p: _Floats) -> tuple[float, _Floats]:
+    def value(p: _Floats) -> float:
         return _beta_binomial(k, n, np.exp(p[0]), np.exp(p[1]))
 
+    def slopes(p: _Floats) -> _Floats:
+        return _slopes_of_beta(k, n, np.exp(p[0]), np.exp(p[1]))
+
     most = np.log(_ALIKE * float(n.max()))
-    best, p = _newton(told, [np.log(10 * pooled), np.log(10 * (1 - pooled))], most)
+    start = [np.log(10 * pooled), np.log(10 * (1 - pooled))]
+    best, p = _newton(value, slopes, start, most)
     a, b = (float(part) for part in np.exp(p))
     if best <= alike + 1e-9 or p.max() >= most:
         return _one_rate("beta", pooled, len(k), alike, _NO_SPREAD)
@@ -268,35 +278,38 @@ def _one_rate(family: str, mean: float, groups: int, alike: float, why: str) -> 
 
 
 def _newton(
-    told: Callable[[_Floats], tuple[float, _Floats]], start: Any, most: float
+    value: Callable[[_Floats], float], slopes: Callable[[_Floats], _Floats], start: Any, most: float
 ) -> tuple[float, _Floats]:
     """Return the highest value of a function of one or two parameters, and where it is.
 
-    ``told`` returns value and slopes. Newton's method with curvatures from differences of the
-    slopes; it stops where a parameter reaches ``most``, beyond which nothing changes any more.
+    Newton's method with curvatures from differences of the slopes; it stops where a parameter
+    reaches ``most``, beyond which nothing changes any more.
     """
     p = np.asarray(start, float)
-    value, slope = told(p)
+    highest, slope = value(p), slopes(p)
     for _ in range(200):
-        if np.abs(slope).max() < 1e-10 * (1 + abs(value)) or p.max() >= most:
+        if np.abs(slope).max() < 1e-10 * (1 + abs(highest)) or p.max() >= most:
             break
-        step = _uphill(told, p, slope)
-        while (risen := told(p + step))[0] < value and np.abs(step).max() > 1e-12:
+        step = _uphill(slopes, p, slope)
+        while (risen := value(p + step)) < highest and np.abs(step).max() > 1e-12:
             step = step / 2
         if np.abs(step).max() <= 1e-12:
             break
         p = p + step
-        value, slope = risen
-    return float(value), p
+        highest, slope = risen, slopes(p)
+    return float(highest), p
 
 
-def _uphill(told: Callable[[_Floats], Any], p: _Floats, slope: _Floats) -> _Floats:
+def _uphill(slopes: Callable[[_Floats], _Floats], p: _Floats, slope: _Floats) -> _Floats:
     """Return Newton's step, turned uphill where the function is not curved as at a summit."""
     little = 1e-5
     shifts = np.eye(len(p)) * little
-    curve = np.array([(told(p + h)[1] - told(p - h)[1]) / (2 * little) for h in shifts])
-    size, axes = np.linalg.eigh((curve + curve.T) / 2)
-    step = axes @ ((axes.T @ slope) / np.maximum(np.abs(size), 1e-12))
+    curve = np.array([(slopes(p + h) - slopes(p - h)) / (2 * little) for h in shifts])
+    if len(p) == 1:
+        step = slope / np.maximum(np.abs(curve[0]), 1e-12)
+    else:
+        size, axes = np.linalg.eigh((curve + curve.T) / 2)
+        step = axes @ ((axes.T @ slope) / np.maximum(np.abs(size), 1e-12))
     # Parameters are logarithms: more than e^3 at once leads astray.
     return np.asarray(step * min(1.0, 3.0 / np.abs(step).max()))
 
@@ -316,8 +329,8 @@ def _binomial_part(k: _Floats, n: _Floats, p: float) -> float:
     return float((ways + special.xlogy(k, p) + special.xlog1py(n - k, -p)).sum())
 
 
-def _gamma_poisson(k: _Floats, m: _Floats, mean: float, shape: float) -> tuple[float, _Floats]:
-    """Return the log-likelihood without log m^k / k!, and its slopes in log mean and log shape."""
+def _gamma_poisson(k: _Floats, m: _Floats, mean: float, shape: float) -> float:
+    """Return the log-likelihood without log m^k / k!."""
     from scipy import special  # noqa: PLC0415  (slow to import)
 
     spread = shape + mean * m
@@ -327,24 +340,43 @@ def _gamma_poisson(k: _Floats, m: _Floats, mean: float, shape: float) -> tuple[f
         + shape * (np.log(shape) - np.log(spread))
         + k * (np.log(mean) - np.log(spread))
     )
-    of_mean = k - (shape + k) * mean * m / spread
-    of_shape = shape * (
+    return float(value.sum())
+
+
+def _slope_of_mean(k: _Floats, m: _Floats, mean: float, shape: float) -> float:
+    """Return the slope of :func:`_gamma_poisson` in log mean."""
+    return float((k - (shape + k) * mean * m / (shape + mean * m)).sum())
+
+
+def _slope_of_shape(k: _Floats, m: _Floats, mean: float, shape: float) -> float:
+    """Return the slope of :func:`_gamma_poisson` in log shape."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
+    spread = shape + mean * m
+    slope = shape * (
         special.digamma(shape + k)
         - special.digamma(shape)
         + np.log(shape / spread)
         + 1
         - (shape + k) / spread
     )
-    return float(value.sum()), np.array([of_mean.sum(), of_shape.sum()])
+    return float(slope.sum())
 
 
-def _beta_binomial(k: _Floats, n: _Floats, a: float, b: float) -> tuple[float, _Floats]:
-    """Return the log-likelihood and its slopes in log a and log b."""
+def _beta_binomial(k: _Floats, n: _Floats, a: float, b: float) -> float:
+    """Return the log-likelihood."""
     from scipy import special  # noqa: PLC0415  (slow to import)
 
     ways = special.gammaln(n + 1) - special.gammaln(k + 1) - special.gammaln(n - k + 1)
     value = ways + special.betaln(a + k, b + n - k) - special.betaln(a, b)
+    return float(value.sum())
+
+
+def _slopes_of_beta(k: _Floats, n: _Floats, a: float, b: float) -> _Floats:
+    """Return the slopes of :func:`_beta_binomial` in log a and log b."""
+    from scipy import special  # noqa: PLC0415  (slow to import)
+
     both = special.digamma(a + b) - special.digamma(a + b + n)
     of_a = a * (special.digamma(a + k) - special.digamma(a) + both)
     of_b = b * (special.digamma(b + n - k) - special.digamma(b) + both)
-    return float(value.sum()), np.array([of_a.sum(), of_b.sum()])
+    return np.array([of_a.sum(), of_b.sum()])
