@@ -75,7 +75,9 @@ def _read(register: Register, job: str, as_of: datetime | None) -> History:
     )
     rows = rows[rows["verdict"].isin(["accept", "reject"])]
     rows = rows.assign(rejected=rows["verdict"] == "reject", ref=_named(rows))
-    rows = rows.sort_values(["date", "report", "id"], ignore_index=True)
+    report, _ = pd.factorize(rows["report"], sort=True, use_na_sentinel=False)
+    order = np.lexsort((rows["id"], report, rows["date"]))
+    rows = rows.take(order).reset_index(drop=True)
     rows = rows.assign(order=rows.index)
     ever = rows.assign(rejected=rows["rejected"] | rows["overturned"])
     return History(

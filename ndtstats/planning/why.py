@@ -64,7 +64,7 @@ def why_spot(register: Register, spot: str) -> Why:
     rule = next(rule for rule in rules.extent if rule.name == row["rule"])
     factors = _factors(cell, yard, rules, rule)
     sentence = _sentence(row, cell, cells, rule)
-    drawn = frame_kept(register, head["job"], yard, rules, at.to_pydatetime(), in_words=False)
+    drawn = frame_kept(register, head["job"], yard, rules, at.to_pydatetime(), for_draw=False)
     mean = _mean_stated(drawn, rule)
     return Why(
         sentence, factors, _conclusion(row, factors, yard.likelihood(rules, rule.method), mean)

@@ -124,7 +124,7 @@ def plan_worth(
     if not 0 < detection <= 1:
         raise UseError(f"a detection of {detection:g}; write a probability above 0 and up to 1")
     yard = yard_of(register, job, rules, as_of)
-    frame = frame_kept(register, job, yard, rules, as_of, in_words=False)
+    frame = frame_kept(register, job, yard, rules, as_of, for_draw=False)
     asked = asked_places(register, job, as_of)
     among = candidates(frame, looked_at(register, job, yard, as_of), asked[_PLACE])
     if among.cells.empty:

@@ -15,9 +15,9 @@ from ndtstats.rules.force import rules_by_sha256
 
 _EXAMINED = ("job", "joint", "method", "from_mm", "to_mm", "round", "verdict")
 _JOINTS = ("job", "joint", "length_mm", "process", "position", "thickness_mm")
-_CELLS = (
-    "plan", "joint", "rule", "method", "from_mm", "to_mm", "mandatory", "stratum", "welder", "pi",
-)  # fmt: skip
+_CELLS = ("plan", "joint", "rule", "method", "from_mm", "to_mm", "mandatory", "welder")
+#: What only a further draw needs of a frame that is kept.
+_OF_DRAW = ("stratum", "pi")
 _DEPOSITS = ("job", "joint", "welder", "from_mm", "to_mm", "process", "position")
 
 
@@ -56,7 +56,7 @@ def frame_kept(
     rules: Rules,
     as_of: datetime | None = None,
     *,
-    in_words: bool = True,
+    for_draw: bool = True,
 ) -> pd.DataFrame:
     """Return the frames of the draws by the same extents, with what is at risk there today.
 
@@ -66,9 +66,9 @@ def frame_kept(
     Returns
     -------
     DataFrame
-        As :func:`ndtstats.planning.drawing.frame_of_rules`, and ``plan``; ``why`` is empty, and so
-        is ``factors`` where they are not asked for ``in_words``, which takes long. Cells of joints
-        that the register no longer has are left out.
+        As :func:`ndtstats.planning.drawing.frame_of_rules`, and ``plan``; ``why`` is empty. Cells
+        of joints that the register no longer has are left out. Where it is not ``for_draw``,
+        ``stratum`` and ``pi`` are missing and ``factors`` is empty: they take long.
     """
     plans = register.table("plans", job=job, as_of=as_of)
     drawn = plans[plans["kind"] == "draw"]
@@ -78,7 +78,8 @@ def frame_kept(
         if sha256 == rules.sha256 or _same_extents(rules_by_sha256(register, sha256), rules)
     ]
     same = drawn[drawn["rules_sha256"].isin(alike)]
-    kept = register.table("frame_cells", job=job, as_of=as_of, columns=_CELLS)
+    columns = (*_CELLS, *_OF_DRAW) if for_draw else _CELLS
+    kept = register.table("frame_cells", job=job, as_of=as_of, columns=columns)
     kept = kept[kept["plan"].isin(same["plan"]) & kept["joint"].isin(yard.joints["joint"])]
     kept = kept.drop(columns=["id", "batch"]).assign(why="")
     kept = kept.assign(
@@ -90,7 +91,7 @@ def frame_kept(
     of_rule = flagged.groupby("rule").indices
     parts = [
         with_risk(
-            flagged.iloc[of_rule[rule.name]], yard.joints, yard, rules, rule, in_words=in_words
+            flagged.iloc[of_rule[rule.name]], yard.joints, yard, rules, rule, in_words=for_draw
         )
         for rule in rules.extent
         if rule.name in of_rule

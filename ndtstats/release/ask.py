@@ -211,8 +211,8 @@ def _subject(zone: str, milestone: Milestone) -> str:
 
 
 def _decided(known: Job, kind: str, zone: str, milestone: Milestone) -> pd.DataFrame:
-    of_job = known.decisions
-    return of_job[(of_job["kind"] == kind) & (of_job["subject"] == _subject(zone, milestone))]
+    none = np.empty(0, dtype=np.intp)
+    return known.decisions.take(known.decided.get((kind, _subject(zone, milestone)), none))
 
 
 def _overrides(known: Job, zone: str, milestone: Milestone) -> pd.DataFrame:

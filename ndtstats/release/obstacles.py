@@ -1,6 +1,6 @@
 """What stands in the way of releasing the zones of a job, each thing with what would clear it."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -94,6 +94,11 @@ class Job:
     def decisions(self) -> pd.DataFrame:
         """What named people decided about it."""
         return decisions_in_force(self.register, job=self.job, as_of=self.as_of)
+
+    @cached_property
+    def decided(self) -> Mapping[Any, Any]:
+        """At which rows of the decisions each kind about each subject stands."""
+        return self.decisions.groupby(["kind", "subject"]).indices
 
     @cached_property
     def milestone_of(self) -> "pd.Series[Any]":
