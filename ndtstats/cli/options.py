@@ -94,15 +94,19 @@ def opened(target: str, *, create: bool = False, way: str = "") -> "Iterator[Reg
 
     ``way`` tells apart ways of a verb to work whose time goes elsewhere.
     """
+    import pandas as pd  # noqa: PLC0415  (heavy; only when a verb runs)
+
     from ndtstats.cli.console import paced  # noqa: PLC0415  (so is what it is printed with)
     from ndtstats.cli.pace import MARKS  # noqa: PLC0415
-    from ndtstats.register import (  # noqa: PLC0415  (heavy; only when a verb runs)
+    from ndtstats.register import (  # noqa: PLC0415  (as heavy)
         Register,
         blamed_on_damage,
     )
 
-    # Whatever takes long tells so, also where it cannot say how far it is.
-    with paced(MARKS.get(f"{_verb()} {way}".strip(), {})) as tell:
+    marks = MARKS.get(f"{_verb()} {way}".strip(), {})
+    # Whatever takes long tells so, also where it cannot say how far it is. Text is kept by pandas
+    # itself: by pyarrow, where that is installed, pages take half as long again.
+    with pd.option_context("mode.string_storage", "python"), paced(marks) as tell:
         register = Register.open(target, create=create, progress=tell)
         try:
             with blamed_on_damage(register):

@@ -3,6 +3,7 @@
 import re
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import partial
 from pathlib import Path
 from typing import Any
 
@@ -71,9 +72,13 @@ def engine_for(url: sa.URL) -> sa.Engine:
     backend = url.get_backend_name()
     if backend not in {"sqlite", "postgresql"}:
         raise UseError(f'"{backend}" is not supported as a register; use SQLite or PostgreSQL')
-    arguments: dict[str, Any] = {"timeout": LOCK_WAIT_S} if backend == "sqlite" else {}
+    arguments: dict[str, dict[str, Any]] = {
+        "sqlite": {"timeout": LOCK_WAIT_S},
+        # Whatever the surroundings say: names of joints and people come in any letters.
+        "postgresql": {"client_encoding": "UTF8"},
+    }
     try:
-        engine = sa.create_engine(url, connect_args=arguments)
+        engine = sa.create_engine(url, connect_args=arguments[backend])
     except (ModuleNotFoundError, NoSuchModuleError) as error:
         raise UseError(
             f"the driver for {shown(url)} is not installed; "
@@ -82,7 +87,22 @@ def engine_for(url: sa.URL) -> sa.Engine:
     if backend == "sqlite":
         sa.event.listen(engine, "connect", _prepare_sqlite)
         sa.event.listen(engine, "begin", _begin_sqlite)
+    else:
+        sa.event.listen(engine, "connect", partial(_require_utf8, shown(url)))
     return engine
+
+
+def _require_utf8(name: str, connection: Any, _record: object) -> None:
+    """Refuse a database that cannot hold every letter, before a load fails in the middle."""
+    cursor = connection.cursor()
+    cursor.execute("SHOW server_encoding")
+    (encoding,) = cursor.fetchone()
+    connection.rollback()
+    if encoding != "UTF8":
+        raise UseError(
+            f"register {name}: the database keeps text as {encoding}, and cannot hold every "
+            "letter; make one with: CREATE DATABASE ... ENCODING 'UTF8' TEMPLATE template0"
+        )
 
 
 def _prepare_sqlite(connection: Any, _record: object) -> None:
@@ -132,7 +152,7 @@ def _told_plainly(engine: sa.Engine) -> Iterator[None]:
         text = str(error.orig)
         if "not a database" in text:
             raise UseError(f"{shown(engine.url)} is not a register") from error
-        reason = reason_of(text)
+        reason = reason_of(text, getattr(error.orig, "sqlstate", None))
         if reason is None and not isinstance(error, OperationalError):
             raise
         first_line = text.strip().splitlines()[0]
@@ -146,48 +166,78 @@ def _told_plainly(engine: sa.Engine) -> Iterator[None]:
 DAMAGED = "the file is damaged; keep it as it is, and go on with the last backup"
 
 #: What databases say, and how it is told. The words are those of SQLite and of PostgreSQL's
-#: messages in English; a server that speaks another language is quoted as it stands.
-_TOLD: tuple[tuple[str, str], ...] = (
+#: messages in English. A server that speaks another language is understood by the codes of its
+#: states (PostgreSQL 15, appendix A), and quoted as it stands where it refuses a connection.
+_TOLD: tuple[tuple[str, frozenset[str], str], ...] = (
     (
         r"locked|lock timeout",
+        frozenset({"55P03"}),
         f"somebody else has been writing for {LOCK_WAIT_S} seconds; try again when he is done",
     ),
     (
         r"unable to open",
+        frozenset(),
         "cannot be opened; check that the folder exists and may be written to",
     ),
-    (r"readonly", "may not be written to; check the rights of the file and its folder"),
+    (
+        r"readonly",
+        frozenset(),
+        "may not be written to; check the rights of the file and its folder",
+    ),
     (
         r"disk is full|no space left|file too large|disk I/O error",
+        frozenset({"53100"}),
         "the disk is full, or fails; nothing was written",
     ),
-    (
-        r"malformed|corrupt|could not decode",
-        DAMAGED,
-    ),
+    (r"malformed|corrupt|could not decode", frozenset(), DAMAGED),
     (
         r"permission denied|must be owner|read-only transaction",
+        frozenset({"42501", "25006"}),
         "this user may not do that; ask who keeps the register for a user who loads or plans",
     ),
     (
         r"password authentication failed|no password supplied|not permitted to log in"
         r'|role "[^"]*" does not exist',
+        frozenset({"28P01", "28000"}),
         "the server refuses the user or the password; check both",
     ),
     (
         r"connection refused|could not translate host|name or service not known|timeout expired",
+        frozenset(),
         "no server answers there; check host and port, and whether it runs",
     ),
     (
         r"terminating connection|server closed the connection|connection is (?:lost|closed)"
         r"|the connection is closed|shutting down",
+        frozenset({"57P01", "57P02", "57P03", "08003", "08006"}),
         "the server ended the connection; nothing was written, try again when it is back",
     ),
-    (r'database "[^"]*" does not exist', "the server has no such database; make it first"),
+    (
+        r'database "[^"]*" does not exist',
+        frozenset({"3D000"}),
+        "the server has no such database; make it first",
+    ),
 )
 
 
-def reason_of(text: str) -> str | None:
-    """Return the sentence for what a database says; None if it says something else."""
-    found = (told for said, told in _TOLD if re.search(said, text, re.IGNORECASE))
+def reason_of(text: str, state: str | None = None) -> str | None:
+    """Return the sentence for what a database says; None if it says something else.
+
+    Parameters
+    ----------
+    text : str
+        Its message.
+    state : str, optional
+        The code of its state, where it gives one.
+
+    Examples
+    --------
+    >>> reason_of("FEHLER:  keine Berechtigung für Tabelle joints", "42501")
+    'this user may not do that; ask who keeps the register for a user who loads or plans'
+    """
+    found = (
+        told
+        for said, states, told in _TOLD
+        if state in states or re.search(said, text, re.IGNORECASE)
+    )
     return next(found, None)

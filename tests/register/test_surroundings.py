@@ -7,8 +7,10 @@ from collections.abc import Iterator
 from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from uuid import uuid4
 
 import pandas as pd
+import psycopg
 import pytest
 import sqlalchemy as sa
 
@@ -228,6 +230,53 @@ def test_a_database_that_does_not_exist_is_told(postgresql):
     missing = sa.make_url(postgresql).set(database="nowhere")
     with pytest.raises(CannotGoOn, match="no such database"):
         Register.open(missing.render_as_string(hide_password=False))
+
+
+@pytest.fixture
+def latin(postgresql: str) -> Iterator[str]:
+    """A database that holds the letters of western Europe only."""
+    server = sa.create_engine(postgresql, isolation_level="AUTOCOMMIT")
+    name = f"latin_{uuid4().hex}"
+    with server.connect() as connection:
+        connection.exec_driver_sql(
+            f"CREATE DATABASE {name} ENCODING 'LATIN1' LC_COLLATE 'C' LC_CTYPE 'C' "
+            "TEMPLATE template0"
+        )
+        yield sa.make_url(postgresql).set(database=name).render_as_string(hide_password=False)
+        connection.exec_driver_sql(f"DROP DATABASE {name} WITH (FORCE)")
+    server.dispose()
+
+
+def test_a_database_that_cannot_hold_every_letter_is_refused(latin):
+    with pytest.raises(UseError, match=r"text as LATIN1.*ENCODING 'UTF8'"):
+        Register.open(latin, create=True)
+
+
+def test_letters_go_through_whatever_the_surroundings_say(postgresql, monkeypatch):
+    monkeypatch.setenv("PGCLIENTENCODING", "LATIN1")
+    register = Register.open(postgresql, create=True)
+    load(register, joints(1, rows=1).assign(joint="Шов-1 溶接"))
+    assert register.table("joints")["joint"].tolist() == ["Шов-1 溶接"]
+    register.close()
+
+
+@pytest.mark.parametrize(
+    ("error", "told"),
+    [
+        ("InsufficientPrivilege", "may not do that"),
+        ("ReadOnlySqlTransaction", "may not do that"),
+        ("LockNotAvailable", "somebody else has been writing"),
+        ("DiskFull", "disk is full"),
+        ("AdminShutdown", "ended the connection"),
+        ("InvalidPassword", "user or the password"),
+        ("InvalidCatalogName", "no such database"),
+    ],
+)
+def test_a_server_that_speaks_another_language_is_understood_by_its_states(error, told):
+    # psycopg.errors: what PostgreSQL's appendix A calls each state, and its code.
+    state = getattr(psycopg.errors, error).sqlstate
+    assert told in str(db.reason_of("FEHLER:  etwas anderes", state))
+    assert db.reason_of("FEHLER:  etwas anderes", "22012") is None
 
 
 def test_an_empty_database_is_told(postgresql):
