@@ -16,11 +16,8 @@ ROOT = Path(__file__).parents[1]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text())["project"]
 LOCK = (ROOT / ".ci" / "lock.txt").read_text()
 
-#: Declared and not imported by name: programs, types, and a driver that URLs name.
-TOOLS = {
-    "coverage", "hatchling", "mypy", "pandas-stubs", "psycopg", "pytest-xdist", "ruff",
-    "scipy-stubs",
-}  # fmt: skip
+#: Declared and not imported by name: programs and types.
+TOOLS = {"coverage", "hatchling", "mypy", "pandas-stubs", "pytest-xdist", "ruff", "scipy-stubs"}
 
 
 def named(requirement: str) -> str:
