@@ -47,7 +47,8 @@ def examined_spans(examinations: pd.DataFrame, joints: pd.DataFrame) -> pd.DataF
     0   B-1     RT      0.0   300.0
     1   B-1     RT    900.0  1000.0
     """
-    judged = examinations[examinations["verdict"].isin(JUDGED)]
+    judged = examinations[["joint", "method", "from_mm", "to_mm", "verdict"]]
+    judged = judged[judged["verdict"].isin(JUDGED)]
     length = looked_up(judged["joint"], joints.set_index("joint")["length_mm"])
     spans = judged[["joint", "method"]].assign(
         from_mm=judged["from_mm"].fillna(0.0).clip(lower=0.0),

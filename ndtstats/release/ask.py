@@ -152,17 +152,24 @@ def _state(one: Release) -> str:
 
 
 class _Listed(NamedTuple):
-    """What stands in the way in a job, and at which rows it is told: of each zone, and of all."""
+    """What stands in the way in a job, and at which rows it is told: of each zone, and of all.
+
+    ``number`` is that of the handle of each row; ``asked`` says by milestone which rows it asks
+    for.
+    """
 
     rows: pd.DataFrame
+    number: npt.NDArray[np.intp]
+    asked: Mapping[str, npt.NDArray[np.bool_]]
     of_zone: Mapping[Any, Any]
     of_all: npt.NDArray[np.intp]
 
-    def within(self, zones: list[str]) -> pd.DataFrame:
-        """Return what stands in the way of some zones, each once."""
+    def within(self, zones: list[str]) -> npt.NDArray[np.intp]:
+        """Return at which rows it is told what stands in the way of some zones, each once."""
         rows = [self.of_zone[zone] for zone in zones if zone in self.of_zone]
-        found: pd.DataFrame = self.rows.take(np.sort(np.concatenate([self.of_all, *rows])))
-        return found.drop_duplicates("handle")
+        at = np.sort(np.concatenate([self.of_all, *rows]))
+        _, first = np.unique(self.number[at], return_index=True)
+        return at[np.sort(first)]
 
 
 def _in_order(known: Job) -> _Listed:
@@ -174,8 +181,13 @@ def _in_order(known: Job) -> _Listed:
         handle=pd.Series(handles, found.index, dtype="str"), place=found["check"].map(order)
     ).sort_values(["place", "zone", "joint", "name"], ignore_index=True)
     rows = listed[["handle", "check", "zone", "joint", "what", "clears"]]
-    of_all = np.flatnonzero(rows["zone"].isna())
-    return _Listed(rows, rows.groupby("zone").indices, of_all)
+    return _Listed(
+        rows,
+        number=pd.factorize(rows["handle"])[0],
+        asked={stone: rows["check"].isin(checks).to_numpy() for stone, checks in GATES.items()},
+        of_zone=rows.groupby("zone").indices,
+        of_all=np.flatnonzero(rows["zone"].isna()),
+    )
 
 
 def _answer(
@@ -183,10 +195,11 @@ def _answer(
 ) -> Release:
     own = known.milestone_of.get(zone)
     wanted: Milestone = milestone or (USUAL if pd.isna(own) else own)
-    mine = found.within(inside)
-    asked = mine["check"].isin(GATES[wanted])
+    at = found.within(inside)
+    asked = found.asked[wanted][at]
+    stands = found.rows.take(at[asked])
     excused = _overrides(known, zone, wanted)
-    both = mine[asked].merge(excused, on="handle", how="left")
+    passed = stands["handle"].isin(excused["handle"])
     lengths = known.lengths.reindex(inside).sum()
     return Release(
         job=known.job,
@@ -195,10 +208,10 @@ def _answer(
         zones=tuple(inside),
         joints=int(lengths["joints"]),
         length_mm=float(lengths["length_mm"]),
-        obstacles=both.loc[both["decision"].isna(), list(mine.columns)].reset_index(drop=True),
-        overridden=both[both["decision"].notna()].reset_index(drop=True),
+        obstacles=stands[~passed].reset_index(drop=True),
+        overridden=stands[passed].merge(excused, on="handle"),
         signed=_signed(known, zone, wanted),
-        later=mine[~asked].reset_index(drop=True),
+        later=found.rows.take(at[~asked]).reset_index(drop=True),
     )
 
 

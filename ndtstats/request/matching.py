@@ -54,9 +54,8 @@ def match_examinations(examinations: pd.DataFrame, spots: pd.DataFrame) -> pd.Da
        examination     spot    how
     0            7  P1-0001  place
     """
-    named = examinations.loc[
-        examinations["request"].isin(spots["spot"]), ["id", "request", *_WHERE]
-    ].astype({"request": "str"})
+    named = examinations[["id", "request", *_WHERE]].astype({"request": "str"})
+    named = named[named["request"].isin(spots["spot"])]
     by_request = named.merge(
         spots[["spot", *_WHERE]], left_on=["request", *_WHERE], right_on=["spot", *_WHERE]
     )
@@ -96,7 +95,8 @@ def shared_places(examinations: pd.DataFrame, spots: pd.DataFrame) -> pd.DataFra
     """
     # Plans reach few of the joints, and names are slow to pair.
     needed = ["id", *_WHERE, "from_mm", "to_mm", "batch"]
-    near = examinations.loc[examinations["joint"].isin(spots["joint"]), needed]
+    near = examinations[needed]
+    near = near[near["joint"].isin(spots["joint"])]
     place, planned = numbered(near, spots, by=_WHERE)
     columns = ["spot", "part", "from_mm", "to_mm", "batch"]
     pairs = near.assign(place=place).merge(

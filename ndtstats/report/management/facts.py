@@ -13,7 +13,7 @@ from ndtstats.planning import Worth
 from ndtstats.progress import Progress, silent
 from ndtstats.qualification import lapsing
 from ndtstats.rates import compare_welders, rates, trend_of
-from ndtstats.rates.compare import Comparison
+from ndtstats.rates.compare import FACTORS, Comparison
 from ndtstats.rates.hidden import Hidden
 from ndtstats.rates.trend_charts import Trend
 from ndtstats.register import Register, jobs_known
@@ -167,7 +167,9 @@ def management_facts(
         raise UseError("the register has no jobs yet; load them with: ndtstats load jobs FILE")
     method = method or gather.usual_method(register, None, moment)
     asked: dict[str, Any] = {"method": method, "level": level, "as_of": moment}
-    between = compare_welders(register, by="job", **asked)
+    # One job alone is compared with none, whatever was welded there.
+    factors = FACTORS if len(names) > 1 else ()
+    between = compare_welders(register, by="job", factors=factors, **asked)
     jobs = []
     for number, name in enumerate(names):
         progress(f"job {name}", number, len(names))
