@@ -9,8 +9,6 @@ from typing import Any
 import numpy as np
 import pandas as pd
 
-from ndtstats.numbers import numbered
-
 #: An examination stands for its spot if at least this share of the shorter of the two is common to
 #: both; from this share on, two of one spot are the same look twice. Common practice, no source.
 COMMON_SHARE = 0.5
@@ -53,8 +51,8 @@ def with_parts(
 
     An examination answers no plan that was drawn after its day: it was chosen in another way.
     """
-    examined, drawn = numbered(rows, spots)
-    near = np.flatnonzero(np.isin(examined, drawn))
+    # Plans reach few of the joints; that a number may come again in another job does no harm here.
+    near = np.flatnonzero(rows["joint"].isin(spots["joint"]))
     if not len(near):
         return rows.assign(**_UNPLANNED)
     known = _near_spots(rows.take(near), spots.assign(stratum=_stratum(spots)), plans, not_done)
