@@ -5,6 +5,7 @@ batch that superseded it, so that every question can be asked as of a past insta
 """
 
 from ndtstats.register.backup import Verified, backup, blamed_on_damage, verify
+from ndtstats.register.batch import Batch, Counts
 from ndtstats.register.decisions import (
     decisions_in_force,
     record_decisions,
@@ -26,7 +27,7 @@ from ndtstats.register.queries import (
     told_one_by_one,
     verdict_counts,
 )
-from ndtstats.register.store import Batch, Counts, Register
+from ndtstats.register.store import Register
 from ndtstats.register.upgrade import Upgraded, upgrade
 
 __all__ = [

@@ -27,7 +27,7 @@ import sqlalchemy as sa
 from ndtstats.columns import Column
 from ndtstats.progress import Progress, silent
 from ndtstats.register.frames import from_rows
-from ndtstats.register.schema import SQL_TABLES, STORED, batches
+from ndtstats.register.schema import BATCH, ID, KEY, SQL_TABLES, STORED, batches, raw
 
 #: Rows read at a time when the chain is worked out anew.
 CHUNK = 20_000
@@ -35,15 +35,11 @@ CHUNK = 20_000
 #: What the digest of the first batch is made over.
 FIRST = hashlib.sha256(b"ndtstats register").hexdigest()
 
-_ID = Column("id", "whole", "id of the row")
-_KEY = Column("key", "text", "natural key")
-_BATCH = Column("batch", "whole", "log entry that brought the row")
-
 
 def hashed_columns(table: str) -> tuple[Column, ...]:
     """Return the columns of a stored table that its digest covers."""
-    keyed = (_KEY,) if "key" in SQL_TABLES[table].c else ()
-    return (_ID, *keyed, *STORED[table])
+    keyed = (KEY,) if "key" in SQL_TABLES[table].c else ()
+    return (ID, *keyed, *STORED[table])
 
 
 class RowsDigest:
@@ -256,10 +252,9 @@ def _rows_written(
 
 def _pieces(connection: sa.Connection, table: str) -> Iterator[tuple[int, pd.DataFrame]]:
     """Yield the rows of a table in order of id, cut where the batch changes."""
-    columns = (_BATCH, *hashed_columns(table))
+    columns = (BATCH, *hashed_columns(table))
     cells = SQL_TABLES[table].c
-    raw = [sa.type_coerce(cells[c.name], sa.types.NullType()).label(c.name) for c in columns]
-    query = sa.select(*raw).order_by(cells.id)
+    query = sa.select(*(raw(cells[c.name]) for c in columns)).order_by(cells.id)
     for rows in connection.execute(query, execution_options={"yield_per": CHUNK}).partitions():
         frame = from_rows(rows, columns)
         number = frame["batch"].to_numpy()

@@ -180,6 +180,11 @@ def _stored(name: str, columns: tuple[Column, ...]) -> sa.Table:
     )
 
 
+#: What every stored row has beside its own columns, as it is read.
+ID: Final = Column("id", "whole", "id of the row")
+KEY: Final = Column("key", "text", "natural key")
+BATCH: Final = Column("batch", "whole", "log entry that brought the row")
+
 #: The stored tables as SQLAlchemy sees them.
 SQL_TABLES: Final[dict[str, sa.Table]] = {
     name: _stored(name, columns) for name, columns in STORED.items()
@@ -199,3 +204,8 @@ def make_tables(connection: sa.Connection) -> None:
         connection.exec_driver_sql(
             f'CREATE UNIQUE INDEX {name}_in_force ON {name} ("key") WHERE superseded IS NULL'
         )
+
+
+def raw(column: sa.Column[Any]) -> sa.ColumnElement[Any]:
+    """Return the column without conversion row by row; whole columns are converted later."""
+    return sa.type_coerce(column, sa.types.NullType()).label(column.name)

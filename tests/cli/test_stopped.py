@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 
 from ndtstats.register import Register
-from ndtstats.register.store import Batch
+from ndtstats.register.batch import Batch
 from ndtstats.report import render
 
 RULES = """
