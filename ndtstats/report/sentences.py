@@ -20,6 +20,17 @@ class Decision:
     anchor: str
 
 
+def together(*said: str) -> str:
+    """Return sentences one after the other, but for those that are blank.
+
+    Examples
+    --------
+    >>> together("Nothing is owed.", "", "All extents are met.")
+    'Nothing is owed. All extents are met.'
+    """
+    return " ".join(filter(None, said))
+
+
 def rate_sentence(job: str, method: str, row: pd.Series | None) -> str:
     """Return how often welds were rejected and how sure that is.
 
