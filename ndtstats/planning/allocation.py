@@ -12,7 +12,7 @@ import pandas as pd
 
 from ndtstats.planning.classes import WHY, Classes, classify, stretch_groups
 from ndtstats.planning.draw import allocate, inclusion_probabilities
-from ndtstats.planning.one_spot import as_units, units_of
+from ndtstats.planning.one_spot import as_units, too_short, units_of
 from ndtstats.planning.shares import SLACK, LeastSums, Shares, Worth, enough
 from ndtstats.planning.tightened import more_of_tightened
 from ndtstats.rules import ExtentRule, Structure, crossing_spots, spots_required
@@ -24,6 +24,9 @@ Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
 Flags = npt.NDArray[np.bool_]
+
+#: Why a cell is not drawn where one spot is taken of each joint.
+_NO_SPOT = "shorter than a spot"
 
 #: What still fits into a whole number of the machine.
 _MOST = 2**62
@@ -81,8 +84,10 @@ def _of_units(
     units = as_units(cells, unit)
     found = _strata(units, rule, structure, length_mm).reindex(unit).set_index(cells.index)
     size = ((cells["to_mm"] - cells["from_mm"]) * cells["risk"]).to_numpy(float)
+    gap = too_short(cells, rule, unit)
+    size = np.where(gap, 0.0, size)
     whole = np.bincount(unit, size)[unit]
-    return found.assign(pi=found["pi"] * size / whole)
+    return found.assign(pi=found["pi"] * size / whole, why=found["why"].mask(gap, _NO_SPOT))
 
 
 def _strata(
@@ -126,20 +131,30 @@ def unreached(cells: pd.DataFrame) -> str:
     Parameters
     ----------
     cells : DataFrame
-        Columns ``rule``, ``from_mm``, ``to_mm``, ``pi``.
+        Columns ``rule``, ``from_mm``, ``to_mm``, ``pi``, ``why``.
 
     Examples
     --------
     >>> unreached(pd.DataFrame({"rule": ["butts", "butts"], "from_mm": [0.0, 300.0],
-    ...                         "to_mm": [300.0, 700.0], "pi": [1.0, 0.0]}))
+    ...                         "to_mm": [300.0, 700.0], "pi": [1.0, 0.0], "why": ["", ""]}))
     'out of reach of chance, for what the rule names takes up its number: 0.4 m (butts)'
     """
     out = cells[cells["pi"] <= 0]
-    if out.empty:
-        return ""
-    by_rule = (out["to_mm"] - out["from_mm"]).groupby(out["rule"], sort=False).sum()
-    told = ", ".join(f"{length / MM_PER_M:,.1f} m ({rule})" for rule, length in by_rule.items())
-    return f"out of reach of chance, for what the rule names takes up its number: {told}"
+    short = out["why"] == _NO_SPOT
+    causes = {
+        "what the rule names takes up its number": out[~short],
+        f"one spot is taken of each joint, and this is {_NO_SPOT}": out[short],
+    }
+    return "; ".join(
+        f"out of reach of chance, for {cause}: {_by_rule(rows)}"
+        for cause, rows in causes.items()
+        if len(rows)
+    )
+
+
+def _by_rule(rows: pd.DataFrame) -> str:
+    by_rule = (rows["to_mm"] - rows["from_mm"]).groupby(rows["rule"], sort=False).sum()
+    return ", ".join(f"{length / MM_PER_M:,.1f} m ({rule})" for rule, length in by_rule.items())
 
 
 def _asked(

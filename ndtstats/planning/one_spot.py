@@ -7,7 +7,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from ndtstats.rules import ExtentRule, Rules
+from ndtstats.planning.classes import TAPE_MM
+from ndtstats.rules import ExtentRule, Rules, spot_length_of
 
 Ints = npt.NDArray[np.int64]
 Drawn = npt.NDArray[np.bool_]
@@ -29,6 +30,27 @@ def units_of(cells: pd.DataFrame, rule: ExtentRule) -> Ints:
         return joint
     crew, names = pd.factorize(cells["crew"])
     return pd.factorize(joint * max(len(names), 1) + crew)[0].astype(np.int64)
+
+
+def too_short(cells: pd.DataFrame, rule: ExtentRule, unit: Ints) -> Drawn:
+    """Return which cells are no spot, where a piece has one that is: chance must not take these.
+
+    Parameters
+    ----------
+    cells : DataFrame
+        Columns ``from_mm``, ``to_mm``, ``joint_mm``.
+    rule : ExtentRule
+        States the length of a spot. Half of it is enough at the end of a joint, and a whole joint
+        that is shorter.
+    unit : ndarray of int
+        Which piece each cell belongs to.
+    """
+    low, high, joint = (cells[name].to_numpy(float) for name in ("from_mm", "to_mm", "joint_mm"))
+    spot = spot_length_of(rule, joint)
+    at_end = (low <= TAPE_MM) | (high >= joint - TAPE_MM)
+    least = np.minimum(np.where(at_end, spot / 2, spot), joint)
+    full = high - low >= least - TAPE_MM
+    return np.asarray(~full & (np.bincount(unit, full) > 0)[unit])
 
 
 def as_units(cells: pd.DataFrame, unit: Ints) -> pd.DataFrame:

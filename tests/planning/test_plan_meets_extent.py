@@ -8,7 +8,7 @@ import pytest
 
 from ndtstats.extent import extent
 from ndtstats.planning import draw_plan, plan_spots
-from ndtstats.rules import list_presets, load_rules
+from ndtstats.rules import list_presets, load_rules, read_rules
 
 #: Lengths in mm of joints and how far apart their crossings lie, in turn: long ones, ones cut into
 #: gaps shorter than a spot, ones shorter than a spot.
@@ -86,3 +86,45 @@ def test_a_plan_by_a_preset_meets_it(register, now, preset, number, welders):
         batch.merge("examinations", answered(spots[spots["part"] != "reserve"]))
     found = extent(register, job="H1", rules=rules)
     assert found.loc[found["state"] != "met", ["rule", "missing", "note"]].to_dict("records") == []
+
+
+ONE_SPOT = """
+title = "one spot of each joint"
+follows = "nothing"
+edition = "none"
+
+[[extent]]
+name = "butts"
+categories = ["A", "B"]
+method = "RT"
+spot_length_mm = {spot}
+amount = {{ family = "percent-of-joints", percent = {percent}, examined = "one-spot" }}
+"""
+
+
+@pytest.mark.parametrize("seed", [0, 9, 12, 13])
+@pytest.mark.parametrize(("percent", "spot"), [(100, 150), (60, 300)])
+def test_the_one_spot_of_a_joint_is_never_a_gap_shorter_than_a_spot(
+    register, now, percent, spot, seed
+):
+    rules = read_rules(ONE_SPOT.format(percent=percent, spot=spot), source="test")
+    joints = joints_of(["A", "B"], 30, seed=seed)
+    with register.batch(kind="load", subject="all", now=now) as batch:
+        batch.merge("jobs", pd.DataFrame({"job": ["H1"]}))
+        batch.merge("zones", pd.DataFrame({"job": "H1", "zone": ["Z0", "Z1", "Z2"]}))
+        batch.merge("joints", joints)
+        batch.merge("deposits", deposits_of(joints, 4, seed=seed + 1000))
+    plan, drawing = draw_plan(
+        register, job="H1", rules=rules, seed=seed, now=now + timedelta(hours=1)
+    )
+    assert any("this is shorter than a spot" in note for note in drawing.notes)
+    spots = plan_spots(register, plan)
+    with register.batch(kind="load", subject="answers", now=now + timedelta(hours=2)) as batch:
+        batch.merge("examinations", answered(spots[spots["part"] != "reserve"]))
+    found = extent(register, job="H1", rules=rules)
+    assert found["state"].tolist() == ["met"]
+    # The probabilities stay those of the draw: they add up to what was drawn, and of a joint to 1
+    # at most.
+    by_joint = drawing.cells.groupby("joint")["pi"].sum()
+    assert by_joint.sum() == pytest.approx((spots["part"] != "reserve").sum(), abs=1e-6)
+    assert by_joint.max() <= 1 + 1e-9
