@@ -99,6 +99,7 @@ def _require_utf8(name: str, connection: Any, _record: object) -> None:
     (encoding,) = cursor.fetchone()
     connection.rollback()
     if encoding != "UTF8":
+        connection.close()
         raise UseError(
             f"register {name}: the database keeps text as {encoding}, and cannot hold every "
             "letter; make one with: CREATE DATABASE ... ENCODING 'UTF8' TEMPLATE template0"
