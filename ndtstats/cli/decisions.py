@@ -50,10 +50,6 @@ def decisions(
             say(f"Decision {withdraw} is withdrawn ({done}).")
             return
         table = decisions_in_force(reg, job=job, as_of=as_of)
-    shown = (
-        table.assign(at=table["at"].dt.strftime("%Y-%m-%d %H:%M").astype("str"))
-        if fmt == "table"
-        else table
-    )
+    shown = table.assign(at=table["at"].dt.strftime("%Y-%m-%d %H:%M")) if fmt == "table" else table
     number = "1 decision is" if len(table) == 1 else f"{len(table):,} decisions are"
     emit(shown, fmt, columns=_COLUMNS, conclusion=f"{number} in force.")

@@ -32,8 +32,7 @@ def history(register: str, as_of: datetime | None, fmt: str) -> None:
         log = reg.batches(as_of)
     if fmt == "table":
         log = log.assign(
-            at=log["at"].dt.strftime("%Y-%m-%d %H:%M:%S").astype("str"),
-            sha256=log["sha256"].str[:12],
+            at=log["at"].dt.strftime("%Y-%m-%d %H:%M:%S"), sha256=log["sha256"].str[:12]
         )
     batches = "1 batch" if len(log) == 1 else f"{len(log)} batches"
     emit(log, fmt, columns=_COLUMNS, conclusion=f"{reg.name}: {batches}.")

@@ -112,6 +112,17 @@ def hidden_table(rows: pd.DataFrame, by: str) -> Table:
     )
 
 
+def monthly(rows: pd.DataFrame) -> tuple[Column, ...]:
+    """Return the columns of a table of months: what was rejected, and what chance alone brings."""
+    return (
+        text(rows, "month", "month"),
+        number(rows, "rejected", "rejected", counted),
+        number(rows, "examined", "examined", counted),
+        number(rows, "share", "rate", show.percent),
+        bounds(rows, ("lower", "upper"), "by chance", show.percent),
+    )
+
+
 def lapsing_table(rows: pd.DataFrame) -> Table:
     """Return certificates that lapse soon, as :func:`ndtstats.qualification.lapsing` gives them."""
     return Table(

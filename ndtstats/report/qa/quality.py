@@ -175,11 +175,7 @@ def _months_table(rows: pd.DataFrame) -> Table:
     return Table(
         "Rejected by month, with the limits of chance",
         (
-            make.text(rows, "month", "month"),
-            make.number(rows, "rejected", "rejected", make.counted),
-            make.number(rows, "examined", "examined", make.counted),
-            make.number(rows, "share", "rate", show.percent),
-            make.bounds(rows, ("lower", "upper"), "by chance", show.percent),
+            *make.monthly(rows),
             make.number(rows, "per_m", "indications per m", make.two_decimals),
             make.number(rows, "ewma", "EWMA", make.two_decimals),
             make.number(rows, "ewma_upper", "its limit ±", make.two_decimals),

@@ -319,16 +319,7 @@ def _trend(facts: WelderFacts) -> Section:
             "Share of rejected spots by month, with the limits of chance",
             "The grey bar of a month is where its rate lies by chance alone while nothing changes; "
             "the fewer spots, the longer. Dashed: all months together.",
-            Table(
-                "Rejected by month, with the limits of chance",
-                (
-                    make.text(months, "month", "month"),
-                    make.number(months, "rejected", "rejected", make.counted),
-                    make.number(months, "examined", "examined", make.counted),
-                    make.number(months, "share", "rate", show.percent),
-                    make.bounds(months, ("lower", "upper"), "by chance", show.percent),
-                ),
-            ),
+            Table("Rejected by month, with the limits of chance", make.monthly(months)),
         ),
         Fold(
             "What has to be known to read the trend rightly",
