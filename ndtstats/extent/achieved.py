@@ -11,13 +11,12 @@ import pandas as pd
 
 from ndtstats.numbers import looked_up
 from ndtstats.planning.frame import MARGIN_MM, End, crossing_points
+from ndtstats.rules import is_spot
 from ndtstats.statistics import intersect_length, union_intervals, union_length
+from ndtstats.units import SLACK_MM
 
 #: Verdicts that say something about the weld.
 JUDGED = ("accept", "reject")
-
-#: Lengths are taped to the millimetre: what falls short by less is not short.
-SLACK_MM = 1.0
 
 
 def examined_spans(examinations: pd.DataFrame, joints: pd.DataFrame) -> pd.DataFrame:
@@ -114,9 +113,8 @@ def long_enough(
     """Return which exposures are long enough to be a spot, aligned to ``spans``."""
     length = looked_up(spans["joint"], joints.set_index("joint")["length_mm"])
     spot_mm = spot_on(spans, joints, spot_length_mm)
-    at_end = (spans["from_mm"] <= SLACK_MM) | (spans["to_mm"] >= length - SLACK_MM)
-    least = np.where(at_end, spot_mm / 2, spot_mm)
-    return (spans["to_mm"] - spans["from_mm"]) >= np.minimum(least, length) - SLACK_MM
+    enough = is_spot(spans["from_mm"], spans["to_mm"], joint_mm=length, spot_mm=spot_mm)
+    return pd.Series(enough, spans.index)
 
 
 def spot_on(spans: pd.DataFrame, joints: pd.DataFrame, spot_length_mm: Any) -> "pd.Series[float]":

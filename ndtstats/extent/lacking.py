@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.extent.achieved import (
-    SLACK_MM,
     crossings,
     ends,
     examined_whole,
@@ -33,6 +32,7 @@ from ndtstats.planning.work import first_joints
 from ndtstats.rules import ExtentRule, amount_of_welders, first_off_mm
 from ndtstats.rules.families import SpotPerIncrement
 from ndtstats.statistics import union_intervals, union_length
+from ndtstats.units import SLACK_MM
 
 
 def welders_needed(

@@ -7,7 +7,6 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.extent.achieved import (
-    SLACK_MM,
     crossings,
     examined_whole,
     points_examined,
@@ -36,6 +35,7 @@ from ndtstats.rules import (
     spot_length_of,
 )
 from ndtstats.rules.families import SpotPerIncrement
+from ndtstats.units import SLACK_MM
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,12 +7,13 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.errors import UseError
-from ndtstats.extent.achieved import SLACK_MM, examined_spans
+from ndtstats.extent.achieved import examined_spans
 from ndtstats.extent.measure import Measured, Tables, measure
 from ndtstats.extent.notes import MOST_NAMES, notes
 from ndtstats.register import Register, require_job
 from ndtstats.rules import Rules, in_no_rule, is_under, rules_in_force, standing
 from ndtstats.rules.families import CheckPoints
+from ndtstats.units import SLACK_MM
 
 #: Columns of the result, in order, and their types.
 COLUMNS: dict[str, str] = {

@@ -11,13 +11,12 @@ import pandas as pd
 
 from ndtstats.rules import ExtentRule, amount_of_welders, first_off_mm, spot_length_of
 from ndtstats.rules.families import SpotPerIncrement
+from ndtstats.units import SLACK_MM
 
 Flags = npt.NDArray[np.bool_]
 Floats = npt.NDArray[np.float64]
 Ints = npt.NDArray[np.int64]
 
-#: A tape reads millimetres: a cell this much shorter than a spot is a full one.
-TAPE_MM = 1.0
 
 #: Why a cell is certain.
 WHY = (
@@ -147,8 +146,8 @@ def _short(length: Floats, joint_mm: Floats, rule: ExtentRule, *, cut_off: Flags
         return np.zeros(len(length), dtype=bool)
     spot = spot_length_of(rule, joint_mm)
     if rule.unit == "mm":
-        return length < spot - TAPE_MM
-    return (length < np.where(cut_off, spot / 2, spot) - TAPE_MM) & (length < joint_mm)
+        return length < spot - SLACK_MM
+    return (length < np.where(cut_off, spot / 2, spot) - SLACK_MM) & (length < joint_mm)
 
 
 def _first_off_left(cells: pd.DataFrame, rule: ExtentRule, joint: Ints, certain: Floats) -> Floats:

@@ -7,8 +7,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from ndtstats.planning.classes import TAPE_MM
-from ndtstats.rules import ExtentRule, Rules, spot_length_of
+from ndtstats.rules import ExtentRule, Rules, is_spot, spot_length_of
 
 Ints = npt.NDArray[np.int64]
 Drawn = npt.NDArray[np.bool_]
@@ -40,16 +39,14 @@ def too_short(cells: pd.DataFrame, rule: ExtentRule, unit: Ints) -> Drawn:
     cells : DataFrame
         Columns ``from_mm``, ``to_mm``, ``joint_mm``.
     rule : ExtentRule
-        States the length of a spot. Half of it is enough at the end of a joint, and a whole joint
-        that is shorter.
+        States the length of a spot.
     unit : ndarray of int
         Which piece each cell belongs to.
     """
-    low, high, joint = (cells[name].to_numpy(float) for name in ("from_mm", "to_mm", "joint_mm"))
-    spot = spot_length_of(rule, joint)
-    at_end = (low <= TAPE_MM) | (high >= joint - TAPE_MM)
-    least = np.minimum(np.where(at_end, spot / 2, spot), joint)
-    full = high - low >= least - TAPE_MM
+    joint = cells["joint_mm"].to_numpy(float)
+    full = is_spot(
+        cells["from_mm"], cells["to_mm"], joint_mm=joint, spot_mm=spot_length_of(rule, joint)
+    )
     return np.asarray(~full & (np.bincount(unit, full) > 0)[unit])
 
 

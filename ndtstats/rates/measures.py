@@ -14,10 +14,7 @@ from ndtstats.statistics import (
     weighted_rate,
     weighted_ratio,
 )
-from ndtstats.units import MM_PER_M
-
-#: Joints are examined whole if no more than this is missing, as a tape measures them.
-_SLACK_MM = 1.0
+from ndtstats.units import MM_PER_M, SLACK_MM
 
 _Floats = npt.NDArray[np.float64]
 
@@ -238,4 +235,4 @@ def whole_joints(rows: pd.DataFrame) -> Any:
     covered = unit.map(union_length(unit, rows["from_mm"], rows["to_mm"])).fillna(0.0)
     spots = rows.groupby("unit")["spot"].transform("nunique")
     certain = rows.groupby("unit")["weight"].transform("max") == 1.0
-    return (covered >= rows["joint_mm"] - _SLACK_MM) & ((spots == 1) | certain)
+    return (covered >= rows["joint_mm"] - SLACK_MM) & ((spots == 1) | certain)

@@ -13,7 +13,6 @@ from ndtstats.escalation import owed
 from ndtstats.escalation.lots import lots_of_work
 from ndtstats.extent import amount_text, extent
 from ndtstats.extent.achieved import (
-    SLACK_MM,
     crossings,
     examined_spans,
     points_examined,
@@ -25,6 +24,7 @@ from ndtstats.release.tests import STATES, zone_tests
 from ndtstats.release.warnings import warnings_of
 from ndtstats.request.open_spots import open_spots
 from ndtstats.rules import ExtentRule, Rules, joints_under, rules_in_force, standing
+from ndtstats.units import SLACK_MM
 from ndtstats.visual import check_beads, visual_state
 
 #: Columns of the obstacles, and their types. ``name`` tells one from every other, as long as it is

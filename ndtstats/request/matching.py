@@ -4,14 +4,14 @@ import numpy as np
 import pandas as pd
 
 from ndtstats.numbers import numbered
+from ndtstats.units import SLACK_MM
 
 #: What an examination must agree in with the spot that it answers.
 _WHERE = ["job", "joint", "method", "round"]
 
-#: An examination that names no request answers a spot of which it shows at least this share...
+#: An examination that names no request answers a spot of which it shows at least this share; or all
+#: of it, but for what a tape misses, if it was there before the spot was drawn.
 LEAST_SHARE = 0.5
-#: ...or all of it, but for what a tape misses, if it was there before the spot was drawn.
-SLACK_MM = 1.0
 
 
 def match_examinations(examinations: pd.DataFrame, spots: pd.DataFrame) -> pd.DataFrame:

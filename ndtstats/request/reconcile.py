@@ -10,11 +10,11 @@ from ndtstats.places import filled_places
 from ndtstats.planning import plan_head, plan_spots
 from ndtstats.register import Register
 from ndtstats.request.matching import (
-    SLACK_MM,
     match_examinations,
     shared_places,
 )
 from ndtstats.statistics import union_length
+from ndtstats.units import SLACK_MM
 
 #: A place is shifted if either end is off by more than this: common practice, no source.
 TOLERANCE_MM = 50.0
