@@ -264,10 +264,10 @@ def with_risk(
     Returns
     -------
     DataFrame
-        ``factors`` (in words; not ``in_words``: blank), ``risk`` (their product);
-        ``mean_expected``: rejectable
-        imperfections that an examination would find of a welder at the mean, without the factors
-        that the rules state; ``stated``: the product of those; ``consequence``; ``exposures``.
+        ``factors`` (blank unless they are asked for ``in_words``), ``risk`` (their product);
+        ``mean_expected``: rejectable imperfections that an examination would find of a welder at
+        the mean, without the factors that the rules state; ``stated``: the product of those;
+        ``consequence``; ``exposures``.
     """
     likelihood = yard.likelihood(rules, rule.method)
     factors = factors_of(cells, under, yard, rules, rule)

@@ -134,13 +134,8 @@ def _told(nearest: pd.DataFrame, tickets: pd.DataFrame) -> pd.DataFrame:
         (nearest["lacking"] > 0, named + " does not cover " + _beyond(nearest)),
         (nearest["begins"].isna(), named + " was not in force yet"),
     ]
-    lapsed = (
-        named
-        + " was in force until "
-        + ended
-        + " only: "
-        + nearest["because"].map(_LAPSED).astype("str")
-    )
+    because = nearest["because"].map(_LAPSED).astype("str")
+    lapsed = named + " was in force until " + ended + " only: " + because
     reason = np.select([case for case, _ in cases], [text for _, text in cases], lapsed)
     return nearest.assign(certificate=named, reason=pd.Series(reason, nearest.index, dtype="str"))
 

@@ -168,7 +168,8 @@ DAMAGED = "the file is damaged; keep it as it is, and go on with the last backup
 
 #: What databases say, and how it is told. The words are those of SQLite and of PostgreSQL's
 #: messages in English. A server that speaks another language is understood by the codes of its
-#: states (PostgreSQL 15, appendix A), and quoted as it stands where it refuses a connection.
+#: states (PostgreSQL, appendix A, as psycopg.errors lists them), and quoted as it stands where it
+#: refuses a connection.
 _TOLD: tuple[tuple[str, frozenset[str], str], ...] = (
     (
         r"locked|lock timeout",
